@@ -1,0 +1,210 @@
+"""What may be said: the checked, immutable form of a schema and its species code table.
+
+Everything here is plain data. `packcodec.schema.reader` makes it from TOML and CSV text and is the
+place where a wrong schema is refused; code that holds a :class:`Schema` may rely on every bound
+stated here. spec/wire-format.md, "The schema", is the same in prose.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from typing import Literal, TypeAlias
+
+SpeciesKind = Literal["animal", "human", "vehicle", "blank", "unknown", "unclassified"]
+Report = Literal["priority", "summary", "count", "never"]
+Beyond = Literal["wrap", "reject"]
+
+LONGEST_LIST = 255
+DEEPEST_LIST = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Species:
+    """One row of the species code table.
+
+    `added` is empty for the founding rows, which belong to the identity of the layout; a row that
+    joined a table already in the field carries the date it joined and does not change the identity.
+    `report`: "priority" is sent at once and summarised, "summary" is summarised, "count" (people)
+    is at most counted, "never" is dropped before any store.
+    """
+
+    code: int
+    label: str
+    scientific_name: str
+    kind: SpeciesKind
+    report: Report
+    authority: str = ""
+    rank: str = ""
+    common_name: str = ""
+    taxon_id: str = ""
+    sensitivity: str = ""
+    retired: bool = False
+    added: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SpeciesTable:
+    """The rows in code order, and how many codes the air has room for (0..capacity-1)."""
+
+    rows: tuple[Species, ...]
+    capacity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Integer:
+    """A whole number low..high. A side that clamps sends the bound, which decodes as a bound."""
+
+    name: str
+    low: int
+    high: int
+    clamp_below: bool = False
+    clamp_above: bool = False
+    unit: str = ""
+    optional: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Scaled:
+    """A quantity low..high in whole steps, exact rationals; `high - low` is a multiple of `step`."""
+
+    name: str
+    low: Fraction
+    high: Fraction
+    step: Fraction
+    clamp_below: bool = False
+    clamp_above: bool = False
+    unit: str = ""
+    optional: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Boolean:
+    name: str
+    optional: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Flags:
+    """A set of named flags, 1 to 64 of them, in the order they are sent."""
+
+    name: str
+    flags: tuple[str, ...]
+    optional: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Enumeration:
+    """One of 1 to 256 named values, in the order of their numbers on the air."""
+
+    name: str
+    values: tuple[str, ...]
+    optional: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SpeciesCode:
+    """A row of the species code table, named by its label."""
+
+    name: str
+    optional: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Time:
+    """An instant in steps of `step_s` since the schema's epoch.
+
+    "wrap" sends it modulo `span_s` and the base resolves it by the reception time; "reject" sends
+    it whole and refuses an instant outside epoch..epoch + span_s.
+    """
+
+    name: str
+    step_s: int
+    span_s: int
+    beyond: Beyond = "wrap"
+    optional: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Duration:
+    """A length of time 0..high_s in steps of `step_s`, in seconds."""
+
+    name: str
+    step_s: Fraction
+    high_s: Fraction
+    clamp_above: bool = False
+    optional: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ListOf:
+    """least..most records of `fields` (most at most 255; lists in lists at most two deep)."""
+
+    name: str
+    fields: "tuple[Field, ...]"
+    least: int
+    most: int
+    optional: bool = False
+    note: str = ""
+
+
+Field: TypeAlias = (
+    Integer | Scaled | Boolean | Flags | Enumeration | SpeciesCode | Time | Duration | ListOf
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """A kind of report: its code in the header and its fields in the order they are sent."""
+
+    name: str
+    code: int
+    fields: tuple[Field, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FrameWidths:
+    """Header widths in bits, each 0 where the carrier already says it, and the check's name."""
+
+    tag_bits: int
+    message_bits: int
+    station_bits: int
+    sequence_bits: int
+    check: str
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """What is worth reporting. Not part of the identity: it may change without a new layout.
+
+    `independence_s`: a detection of the same species at the same station starts a new visit when
+    at least this long has passed since the last one (30 min is common practice, no source).
+    """
+
+    interval_s: int = 3600
+    independence_s: int = 1800
+    confidence_least: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Schema:
+    """A whole schema. `stations` maps the names used in logs to the numbers sent."""
+
+    name: str
+    version: int
+    epoch: datetime
+    coding: Literal["fixed", "modelled"]
+    frame: FrameWidths
+    messages: tuple[Message, ...]
+    species: SpeciesTable
+    policy: Policy = Policy()
+    stations: tuple[tuple[str, int], ...] = ()
+    note: str = ""
