@@ -33,14 +33,13 @@ from packcodec.schema.model import (
 
 # Words of the field beside reserved words of the languages a layout may be emitted to, and pairs
 # that collide when underscores or case are lost.
-NAMES = tuple(
-    """
-    at species individuals confidence power watched first last rows state
-    class def none true self int double struct end begin null out data length
-    integer sequence optional set type value values list time a_very_long_name_of_a_field
-    a1 a_1 ab a_b x i n
-    """.split()
-)
+WORDS = """
+at species individuals confidence power watched first last rows state
+class def none true self int double struct end begin null out data length
+integer sequence optional set type value values list time a_very_long_name_of_a_field
+a1 a_1 ab a_b x i n
+"""
+NAMES = tuple(WORDS.split())
 UNITS = ("", "m", "mm", "V", "degC", "1")
 STEPS = tuple(map(Fraction, ("0.001", "0.05", "0.1", "0.25", "0.3", "0.5", "1", "2.5", "7", "60")))
 EARLIEST, LATEST = datetime(1970, 1, 1), datetime(2100, 1, 1)
