@@ -5,12 +5,14 @@ import importlib.util
 import re
 import sys
 from collections import Counter
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
 
 import pytest
+
+from packcodec.schema import Enumeration, Scaled, Time, read_schema
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "packcodec" / "edge" / "demo_data"
@@ -213,3 +215,22 @@ def test_the_species_code_table_is_in_order_and_marked() -> None:
     for row in rows_of("detections.csv"):
         at = moment(row["time"])
         assert row["label"] != "spoonbill" or (at is not None and at >= first_day)
+
+
+def test_the_schema_reads_and_fits_the_data(log: list[dict[str, str]]) -> None:
+    texts = [(FOLDER / name).read_text(encoding="utf-8") for name in ("schema.toml", "species.csv")]
+    schema = read_schema(*texts)
+    assert {name for name, _ in schema.stations} == {row["station"] for row in log}
+    assert {m.name: m.code for m in schema.messages} == {"sighting": 0, "summary": 1, "health": 2}
+    fields = {field.name: field for m in schema.messages for field in m.fields}
+    at, power, battery = fields["at"], fields["power"], fields["battery_mv"]
+    assert isinstance(at, Time)
+    assert isinstance(power, Enumeration)
+    assert isinstance(battery, Scaled)
+    last = schema.epoch + timedelta(seconds=at.span_s)
+    times = [m for row in log if (m := moment(row["time"])) is not None and m.year != 2000]
+    assert schema.epoch <= min(times)
+    assert max(times) < last
+    health = rows_of("health.csv")
+    assert {row["power"] for row in health} == set(power.values)
+    assert all(battery.low <= int(row["battery_mv"]) <= battery.high for row in health)
