@@ -242,7 +242,7 @@ def schemas(
                 largest_payload_bits,
             ),
         )
-        for place, code in enumerate(codes)
+        for place, code in enumerate(sorted(codes))
     )
     last_station = (1 << (frame.station_bits or 32)) - 1
     stations = draw(st.sets(st.integers(0, last_station), max_size=3))

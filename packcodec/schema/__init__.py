@@ -1,0 +1,48 @@
+"""What may be said: a schema's TOML and its species table's CSV → a checked, immutable Schema."""
+
+from packcodec.schema.model import (
+    Beyond,
+    Boolean,
+    Duration,
+    Enumeration,
+    Field,
+    Flags,
+    FrameWidths,
+    Integer,
+    ListOf,
+    Message,
+    Policy,
+    Report,
+    Scaled,
+    Schema,
+    Species,
+    SpeciesCode,
+    SpeciesKind,
+    SpeciesTable,
+    Time,
+)
+from packcodec.schema.reader import read_schema, species_file_named
+
+__all__ = [
+    "Beyond",
+    "Boolean",
+    "Duration",
+    "Enumeration",
+    "Field",
+    "Flags",
+    "FrameWidths",
+    "Integer",
+    "ListOf",
+    "Message",
+    "Policy",
+    "Report",
+    "Scaled",
+    "Schema",
+    "Species",
+    "SpeciesCode",
+    "SpeciesKind",
+    "SpeciesTable",
+    "Time",
+    "read_schema",
+    "species_file_named",
+]

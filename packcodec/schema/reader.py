@@ -1,0 +1,201 @@
+"""A schema's TOML and its species table's CSV → a checked `Schema`.
+
+The only place where a wrong schema is refused: every refusal is a SchemaError that names file,
+line and key, and what would be right.
+"""
+
+from datetime import UTC, datetime
+from typing import Literal, cast
+
+from packcodec.schema.fields import FieldReader
+from packcodec.schema.model import FrameWidths, Message, Policy, Schema, SpeciesTable
+from packcodec.schema.species import read_species
+from packcodec.schema.table import Document, Table
+
+# The names that frame/crc.py gives its checks; a stage knows only those beneath it.
+CHECKS = ("crc24", "crc16-short", "crc16", "crc32")
+CODINGS = ("fixed", "modelled")
+
+LATEST_VERSION = (1 << 32) - 1
+MOST_CODES = 1 << 16
+WIDEST_FIELD_BITS = 32
+WIDEST_MESSAGE_BITS = 8
+EPOCH_YEARS = range(1970, 9999)
+DAY_MIN = 1440
+
+
+def read_schema(
+    toml: str,
+    species_csv: str,
+    *,
+    place: str = "schema",
+    species_place: str = "species table",
+) -> Schema:
+    """Read a schema; `place` and `species_place` name the two texts in errors.
+
+    `species_csv` is empty where the schema names no species table. The epoch comes back in UTC,
+    durations of the policy in seconds, figures of scaled fields and durations as exact fractions.
+    Raises SchemaError.
+    """
+    root = _root(toml, place)
+    root.only(("schema", "species", "frame", "policy", "stations", "message"))
+    head = root.table("schema")
+    head.only(("name", "version", "epoch", "coding", "note"))
+    epoch = _epoch(head)
+    frame = _frame(root.table("frame"))
+    return Schema(
+        name=head.name("name"),
+        version=head.integer("version", 1, LATEST_VERSION),
+        epoch=epoch,
+        coding=cast(Literal["fixed", "modelled"], head.choice("coding", CODINGS, "fixed")),
+        frame=frame,
+        messages=_messages(root, frame, FieldReader(epoch, "species" in root.values)),
+        species=_species(root, species_csv, species_place),
+        policy=_policy(root.table("policy", optional=True)),
+        stations=_stations(root.table("stations", optional=True), frame),
+        note=head.text("note", ""),
+    )
+
+
+def species_file_named(toml: str, place: str = "schema") -> str:
+    """The name of the species CSV, a file beside the schema; empty where it names none.
+
+    Raises SchemaError.
+    """
+    root = _root(toml, place)
+    if "species" not in root.values:
+        return ""
+    return _species_file(root.table("species"))
+
+
+def _root(toml: str, place: str) -> Table:
+    return Document(toml.removeprefix("\ufeff"), place).root()
+
+
+def _epoch(head: Table) -> datetime:
+    example = "write it as 2027-04-01T00:00:00Z, without quotes"
+    if "epoch" not in head.values:
+        raise head.error(None, "the key 'epoch' is missing", example)
+    epoch = head.values["epoch"]
+    if not isinstance(epoch, datetime):
+        raise head.error("epoch", "must be a date with a time of day", example)
+    if epoch.tzinfo is None:
+        raise head.error("epoch", "has no offset from UTC", "end it with Z or an offset as +02:00")
+    if epoch.microsecond:
+        raise head.error("epoch", "has a fraction of a second", "use whole seconds")
+    if epoch.year not in EPOCH_YEARS:
+        raise head.error("epoch", f"the year {epoch.year} is out of range", "use 1970 to 9998")
+    return epoch.astimezone(UTC)
+
+
+def _frame(table: Table) -> FrameWidths:
+    table.only(("tag_bits", "message_bits", "station_bits", "sequence_bits", "check"))
+    return FrameWidths(
+        tag_bits=table.integer("tag_bits", 0, WIDEST_FIELD_BITS),
+        message_bits=table.integer("message_bits", 0, WIDEST_MESSAGE_BITS),
+        station_bits=table.integer("station_bits", 0, WIDEST_FIELD_BITS),
+        sequence_bits=table.integer("sequence_bits", 0, WIDEST_FIELD_BITS),
+        check=table.choice("check", CHECKS, "crc24"),
+    )
+
+
+def _species_file(table: Table) -> str:
+    table.only(("file", "codes"))
+    file = table.text("file")
+    if not file or file.startswith(".") or "/" in file or "\\" in file:
+        raise table.error(
+            "file",
+            f"{file!r} is not a plain file name",
+            "keep the species table beside the schema and give its name alone",
+        )
+    return file
+
+
+def _species(root: Table, species_csv: str, place: str) -> SpeciesTable:
+    if "species" not in root.values:
+        if species_csv.strip():
+            raise root.error(
+                None,
+                "the schema names no species table, but one was given",
+                "add [species] with file and codes, or give no table",
+            )
+        return SpeciesTable((), 0)
+    table = root.table("species")
+    _species_file(table)
+    return read_species(species_csv, table.integer("codes", 1, MOST_CODES), place)
+
+
+def _policy(table: Table) -> Policy:
+    table.only(("interval_min", "independence_min", "confidence_least"))
+    default = Policy()
+    interval_min = table.integer("interval_min", 1, DAY_MIN, default.interval_s // 60)
+    if DAY_MIN % interval_min:
+        near = min(_DIVISORS, key=lambda divisor: abs(divisor - interval_min))
+        raise table.error(
+            "interval_min",
+            f"a day is not a whole number of intervals of {interval_min} min",
+            f"the nearest that divides it: {near}",
+        )
+    independence_min = table.integer("independence_min", 0, DAY_MIN, default.independence_s // 60)
+    return Policy(interval_min * 60, independence_min * 60, _confidence_least(table, default))
+
+
+_DIVISORS = tuple(part for part in range(1, DAY_MIN + 1) if DAY_MIN % part == 0)
+
+
+def _confidence_least(table: Table, default: Policy) -> float:
+    if "confidence_least" not in table.values:
+        return default.confidence_least
+    confidence = table.exact("confidence_least")
+    if not 0 <= confidence <= 1:
+        raise table.error("confidence_least", "is out of range", "use a number from 0 to 1")
+    return float(confidence)
+
+
+def _stations(table: Table, frame: FrameWidths) -> tuple[tuple[str, int], ...]:
+    """Names as they stand in logs, any printable text, with numbers that fit their width."""
+    last = (1 << (frame.station_bits or WIDEST_FIELD_BITS)) - 1
+    named: dict[int, str] = {}
+    table.check_keys_are_text()
+    for name in table.values:
+        number = table.integer(name, 0, last)
+        if number in named:
+            raise table.error(
+                name,
+                f"the number {number} already belongs to {named[number]!r}",
+                "give each station its own",
+            )
+        named[number] = name
+    return tuple((name, number) for number, name in sorted(named.items()))
+
+
+def _messages(root: Table, frame: FrameWidths, reader: FieldReader) -> tuple[Message, ...]:
+    """In order of their codes, whatever the order of their tables."""
+    section = root.table("message", optional=True)
+    if not section.values:
+        raise section.error(None, "the schema has no messages", "add one as [message.sighting]")
+    by_code: dict[int, Message] = {}
+    for name in section.values:
+        section.check_name(name, (*section.path, name))
+        message = _message(section.table(name), name, frame, reader)
+        if message.code in by_code:
+            raise section.table(name).error(
+                "code",
+                f"the code {message.code} already belongs to {by_code[message.code].name!r}",
+                "give each message its own",
+            )
+        by_code[message.code] = message
+    return tuple(message for _, message in sorted(by_code.items()))
+
+
+def _message(table: Table, name: str, frame: FrameWidths, reader: FieldReader) -> Message:
+    table.only(("code", "note", "fields"))
+    last = (1 << (frame.message_bits or WIDEST_MESSAGE_BITS)) - 1
+    code = table.integer("code", 0, (1 << WIDEST_MESSAGE_BITS) - 1)
+    if code > last:
+        raise table.error(
+            "code",
+            f"the code {code} does not fit message_bits = {frame.message_bits}",
+            f"use a code up to {last}, or message_bits = {code.bit_length()}",
+        )
+    return Message(name, code, reader.fields(table), table.text("note", ""))
