@@ -120,6 +120,7 @@ HABITS = (
     Habit("blank", (1.2, 2.4, 1.5, 1.3), 0.10, 0.10, pictures=1.6, gap_s=40),
 )
 FALSE_POSITIVES_A_DAY = (2.6, 4.5, 2.2, 3.1)  # wind in the reeds, light on water, moving branches
+NOT_ANIMALS = ("unknown", "unclassified", "human", "vehicle", "blank")
 FALSE_LABELS = ("bittern", "water_rail", "grey_heron", "otter", "roe_deer", "moorhen", "red_fox")
 
 
@@ -367,7 +368,7 @@ def oddities(rows: list[Detection], watch: list[Stretch], clock: Clock) -> dict[
     unset = [row for row in rows if clock.unset(row.station, row.at)]
     hours: dict[tuple[str, int], set[str]] = {}
     for row in rows:
-        if row.confidence >= CONFIDENCE_LEAST and row.label not in ("blank", "human", "vehicle"):
+        if row.confidence >= CONFIDENCE_LEAST and row.label not in (*NOT_ANIMALS, *strange):
             hours.setdefault((row.station, row.at // 3600), set()).add(row.label)
     (busy_station, busy_hour), seen = max(hours.items(), key=lambda item: len(item[1]))
     busy = instant(START + timedelta(hours=busy_hour))
@@ -399,7 +400,7 @@ def oddities(rows: list[Detection], watch: list[Stretch], clock: Clock) -> dict[
         "quiet days, all stations": ", ".join(
             instant(START + timedelta(days=day))[:10] for day in QUIET_DAYS
         ),
-        "most labels of animals in one hour": f"{len(seen)} ({busy_station}, {busy})",
+        "most known labels of animals in one hour": f"{len(seen)} ({busy_station}, {busy})",
         "stretches watched": str(len(watch)),
     }
 

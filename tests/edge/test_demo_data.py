@@ -192,6 +192,18 @@ def test_dawn_and_dusk_are_the_busy_hours(log: list[dict[str, str]]) -> None:
     assert busiest == {5, 6, 17, 18}
 
 
+def test_the_busiest_hour_holds_more_species_than_a_summary(log: list[dict[str, str]]) -> None:
+    animals = {row["label"] for row in rows_of("species.csv") if row["kind"] == "animal"}
+    hours: dict[tuple[str, str], set[str]] = {}
+    for row in log:
+        if row["label"] in animals and float(row["confidence"]) >= 0.5:
+            hours.setdefault((row["station"], row["time"][:13]), set()).add(row["label"])
+    busiest = max(len(labels) for labels in hours.values())
+    assert busiest > 12
+    assert said("most known labels of animals in one hour").startswith(f"{busiest} (north_hide")
+    assert sum(len(labels) > 12 for labels in hours.values()) == 1
+
+
 def test_one_health_row_a_day_and_station() -> None:
     rows = rows_of("health.csv")
     assert Counter(row["station"] for row in rows) == dict.fromkeys(STATIONS, 21)
