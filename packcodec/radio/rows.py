@@ -1,0 +1,181 @@
+"""TOML rows → frozen values, with one clear error for what does not belong.
+
+Shared by rules and links. A row may say `like = "NAME"` (or a list of names, the later one
+winning) to take over every key of other rows, `without = [KEYS]` to leave some of those out,
+and then give its own. Decimal numbers are read as exact fractions.
+"""
+
+import tomllib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from fractions import Fraction
+from math import isfinite
+from typing import Any, NoReturn, TypeAlias
+
+from packcodec.errors import RadioError
+
+Raw: TypeAlias = Mapping[str, Any]
+Reader: TypeAlias = Callable[[Any], Any]
+
+OWN_WORDS = ("like", "without")
+
+
+class _Unfit(Exception):
+    """A value of the wrong kind; its text says what would be right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One key of a row, the attribute it fills (often the same name), and how it is read."""
+
+    key: str
+    read: Reader
+    attribute: str = ""
+
+    @property
+    def target(self) -> str:
+        return self.attribute or self.key
+
+
+def text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise _Unfit("a text in quotes")
+    return value
+
+
+def texts(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list):
+        raise _Unfit('a list of texts, ["…", "…"]')
+    return tuple(text(item) for item in value)
+
+
+def truth(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise _Unfit("true or false")
+    return value
+
+
+def whole(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise _Unfit("a whole number")
+    return value
+
+
+def wholes(value: Any) -> tuple[int, ...]:
+    if not isinstance(value, list):
+        raise _Unfit("a list of whole numbers")
+    return tuple(whole(item) for item in value)
+
+
+def number(value: Any) -> Fraction:
+    if isinstance(value, bool) or not isinstance(value, int | Fraction):
+        raise _Unfit("a number")
+    return Fraction(value)
+
+
+def decibels(value: Any) -> float:
+    return float(number(value))
+
+
+def share(value: Any) -> Fraction:
+    """A duty cycle as a fraction of time: 1 % is 0.01."""
+    if not 0 < number(value) <= 1:
+        raise _Unfit("a share of the time above 0 and up to 1; 1 % is 0.01")
+    return number(value)
+
+
+def seconds(value: Any) -> int:
+    """Seconds in, whole microseconds out."""
+    time_us = number(value) * 1_000_000
+    if time_us <= 0 or time_us.denominator != 1:
+        raise _Unfit("seconds above 0, to the microsecond at finest")
+    return int(time_us)
+
+
+def bands(value: Any) -> tuple[tuple[int, int], ...]:
+    """[[low, high], …] in hertz."""
+    pairs = tuple(wholes(pair) for pair in value) if isinstance(value, list) else ()
+    if not pairs or any(len(pair) != 2 or not 1 <= pair[0] < pair[1] for pair in pairs):
+        raise _Unfit("a list of [low, high] edges in hertz, low below high")
+    return tuple((low, high) for low, high in pairs)
+
+
+def choice(*allowed: str) -> Reader:
+    def read(value: Any) -> str:
+        if value not in allowed:
+            raise _Unfit(" or ".join(f'"{word}"' for word in allowed))
+        return str(value)
+
+    return read
+
+
+def parse(toml: str, place: str) -> dict[str, Any]:
+    """TOML text → a plain dictionary; RadioError names the line of a syntax error."""
+    try:
+        return tomllib.loads(toml, parse_float=_exact)
+    except tomllib.TOMLDecodeError as error:
+        raise RadioError(f"not TOML: {error}", place=place) from error
+
+
+def _exact(figure: str) -> Fraction | float:
+    """0.001 is one thousandth; what is no finite number stays a float, which no reader takes."""
+    value = float(figure)
+    return Fraction(repr(value)) if isfinite(value) else value
+
+
+def tables(document: Raw, word: str, place: str) -> list[dict[str, Any]]:
+    """The `[[word]]` tables of a document."""
+    found = document.get(word, [])
+    if not isinstance(found, list) or not all(isinstance(row, dict) for row in found):
+        raise RadioError(f"'{word}' is not a list of tables", place=place, remedy=f"[[{word}]]")
+    return found
+
+
+def merge(row: Raw, known: Mapping[str, Raw], place: str) -> dict[str, Any]:
+    """The row with everything it takes over by `like`."""
+    parents = row.get("like", [])
+    merged: dict[str, Any] = {}
+    for name in [parents] if isinstance(parents, str) else parents:
+        merged |= known[nearest(name, known, f"{place}, like")]
+    for key in row.get("without", []):
+        merged.pop(nearest(key, merged, f"{place}, without"))
+    return merged | {key: value for key, value in row.items() if key not in OWN_WORDS}
+
+
+def fill(
+    row: Raw, columns: Iterable[Column], required: Iterable[str], place: str
+) -> dict[str, Any]:
+    """A merged row → {attribute: value}; RadioError for an unknown, missing or unfit key."""
+    by_key = {column.key: column for column in columns}
+    for key in required:
+        if key not in row:
+            raise RadioError(f"'{key}' is missing", place=place, remedy=f"add {key} = …")
+    values = {}
+    for key, value in row.items():
+        column = by_key[nearest(key, by_key, place)]
+        try:
+            values[column.target] = column.read(value)
+        except _Unfit as unfit:
+            raise RadioError(
+                f"{_shown(value)} does not fit", place=f"{place}, {key}", remedy=f"give {unfit}"
+            ) from None
+    return values
+
+
+def nearest(name: Any, known: Iterable[str], place: str, hint: str = "") -> str:
+    """`name` itself if it is known; else RadioError with the nearest known name."""
+    names = list(known)
+    if name in names:
+        return str(name)
+    _unknown(name, names, place, hint)
+
+
+def _unknown(name: Any, names: list[str], place: str, hint: str) -> NoReturn:
+    close = get_close_matches(str(name), names, n=1, cutoff=0.4)
+    remedy = f"did you mean '{close[0]}'?" if close else hint
+    raise RadioError(f"unknown name '{name}'", place=place, remedy=remedy)
+
+
+def _shown(value: Any) -> str:
+    return str(float(value)) if isinstance(value, Fraction) else repr(value)
