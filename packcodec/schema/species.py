@@ -171,7 +171,7 @@ def _is_date(text: str) -> bool:
 
 def _cells(text: str, place: str) -> Iterator[_Row]:
     """Every line that is not blank, under the header's column names."""
-    lines = csv.reader(io.StringIO(text, newline=""), strict=True)
+    lines = csv.reader(io.StringIO(text, newline=""), skipinitialspace=True, strict=True)
     header: list[str] | None = None
     line = 1
     try:
