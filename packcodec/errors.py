@@ -21,7 +21,7 @@ class Reason(IntEnum):
 
 
 class PackcodecError(Exception):
-    """Whatever packcodec refuses: `place` (may be empty), what is wrong, and a remedy (may be empty)."""
+    """Whatever packcodec refuses: where (may be empty), what is wrong, a remedy (may be empty)."""
 
     def __init__(self, problem: str, *, place: str = "", remedy: str = "") -> None:
         self.problem = problem
@@ -52,6 +52,10 @@ class DecodeError(PackcodecError):
     def __init__(self, reason: Reason, problem: str, *, place: str = "", remedy: str = "") -> None:
         super().__init__(problem, place=place, remedy=remedy)
         self.reason = reason
+
+
+class CarrierError(PackcodecError):
+    """What the carrier says (station, message, sequence, reception time) is missing or wrong."""
 
 
 class LogError(PackcodecError):

@@ -66,7 +66,7 @@ class Integer:
 
 @dataclass(frozen=True, slots=True)
 class Scaled:
-    """A quantity low..high in whole steps, exact rationals; `high - low` is a multiple of `step`."""
+    """A quantity low..high in whole steps, exact; `high - low` is a multiple of `step`."""
 
     name: str
     low: Fraction

@@ -1,0 +1,43 @@
+"""packcodec: wildlife records home by radio, in a few bytes, inside the law and the battery.
+
+`load(path)` gives a codec; the stages beneath it are public too. Names are fetched when first
+used, so that a monitor pays only for what it runs.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "load": "packcodec.edge.files",
+    "Codec": "packcodec.frame",
+    "Record": "packcodec.codec",
+    "AtLeast": "packcodec.codec",
+    "AtMost": "packcodec.codec",
+    "PartialTime": "packcodec.codec",
+    "read_schema": "packcodec.schema",
+    "compile_layout": "packcodec.layout",
+    "compare_layouts": "packcodec.layout",
+    "airtime": "packcodec.radio",
+    "PackcodecError": "packcodec.errors",
+}
+
+__all__ = sorted([*_HOMES, "__version__"])
+
+if TYPE_CHECKING:
+    from packcodec.codec import AtLeast, AtMost, PartialTime, Record
+    from packcodec.edge.files import load
+    from packcodec.errors import PackcodecError
+    from packcodec.frame import Codec
+    from packcodec.layout import compare_layouts, compile_layout
+    from packcodec.radio import airtime
+    from packcodec.schema import read_schema
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"packcodec has no {name!r}")
+    value = getattr(import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value

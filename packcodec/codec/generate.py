@@ -1,0 +1,460 @@
+"""Layout steps → the Python source of a message's pack and unpack.
+
+A payload is held as one integer. Every run of fixed-width values becomes one expression: packing
+multiplies and adds constants, unpacking shifts and masks, and no step looks at a single bit.
+Constants that are objects (dicts of labels, the epoch, bounds) are gathered in `constants` under
+the names the source uses. `packcodec.codec.compiled` runs the source.
+"""
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+from fractions import Fraction
+from typing import Any
+
+from packcodec.codec.record import AtLeast, AtMost, PartialTime
+from packcodec.codec.settle import number_of
+from packcodec.layout.model import Count, Group, Place, Presence, Repeat, Run, Step, Value, When
+from packcodec.schema.model import (
+    Boolean,
+    Duration,
+    Enumeration,
+    Flags,
+    Integer,
+    ListOf,
+    Scaled,
+    Schema,
+    SpeciesCode,
+    Time,
+)
+
+
+@dataclass
+class Source:
+    """Lines of one function, the constants they use, and a fresh variable for every place."""
+
+    schema: Schema
+    constants: dict[str, Any] = field(default_factory=dict)
+    lines: list[str] = field(default_factory=list)
+    variables: dict[str, str] = field(default_factory=dict)
+
+    def add(self, depth: int, line: str) -> None:
+        self.lines.append("    " * depth + line)
+
+    def variable(self, path: str, kind: str = "v") -> str:
+        return self.variables.setdefault(f"{kind}:{path}", f"{kind}{len(self.variables)}")
+
+    def constant(self, value: object) -> str:
+        name = f"K{len(self.constants)}"
+        self.constants[name] = value
+        return name
+
+
+class Labels(dict[int, str]):
+    """Code → label; a code without a row reads as its number."""
+
+    def __missing__(self, code: int) -> str:
+        return f"#{code}"
+
+
+class Codes(dict[str, int]):
+    """Label → code; "#31" stands for a code that has no row."""
+
+    def __init__(self, schema: Schema) -> None:
+        super().__init__({row.label: row.code for row in schema.species.rows})
+        self.taken = frozenset(self.values())
+        self.capacity = schema.species.capacity
+
+    def __missing__(self, label: str) -> int:
+        code = int(label[1:])
+        if label != f"#{code}" or code in self.taken or not 0 <= code < self.capacity:
+            raise KeyError(label)
+        return code
+
+
+def pack_source(body: Group, source: Source, name: str, *, as_bytes: bool) -> None:
+    """Add `def name(*values)`: to the payload's bytes, or to (integer, bits) for a frame."""
+    rigid = body.rigid_bits
+    arguments = [source.variable(f.name, "a") for f in body.fields]
+    source.add(0, f"def {name}({', '.join(arguments)}):")
+    source.add(1, "try:")
+    pad = -rigid % 8 if as_bytes and rigid is not None else 0
+    if rigid is None:
+        fixed = sum(step.width for step in body.steps if isinstance(step, Run))
+        source.add(2, f"n = {fixed}")
+    names = {f.name: argument for f, argument in zip(body.fields, arguments, strict=True)}
+    for at, step in enumerate(body.steps):
+        _pack_step(step, source, 2, names, at > 0, pad)
+    if not as_bytes:
+        # A float that passed its range test must not leave here: | refuses it.
+        source.add(2, f"return x | 0, {'n' if rigid is None else rigid}")
+    elif rigid is None:
+        source.add(2, 'return (x << (-n & 7)).to_bytes((n + 7) >> 3, "big")')
+    else:
+        source.add(2, f'return x.to_bytes({(rigid + 7) // 8}, "big")')
+    source.add(1, "except MISFITS:")
+    source.add(2, "pass")
+    source.add(1, f"return {name}(*settle(({' '.join(f'{a},' for a in arguments)})))")
+
+
+def _pack_step(
+    step: Step, source: Source, depth: int, names: dict[str, str], started: bool, pad: int
+) -> None:
+    match step:
+        case Run():
+            expression = _pack_run(step, source, depth, names, pad)
+            if started:
+                expression = f"x << {step.width} | ({expression})" if step.width else "x"
+            source.add(depth, f"x = {expression}")
+        case When():
+            source.add(depth, f"if {names[step.field.name]} is not None:")
+            for inner in step.steps:
+                _pack_step(inner, source, depth + 1, names, True, 0)
+                if isinstance(inner, Run):
+                    source.add(depth + 1, f"n += {inner.width}")
+        case Repeat():
+            _pack_repeat(step, source, depth, names)
+
+
+def _pack_repeat(step: Repeat, source: Source, depth: int, names: dict[str, str]) -> None:
+    element, rows = step.element, names[step.field.name]
+    inner = {f.name: source.variable(f"{step.path}[].{f.name}", "e") for f in element.fields}
+    rigid = element.rigid_bits
+    source.add(depth, f"for {', '.join(inner.values())}, in {rows}:")
+    for each in element.steps:
+        _pack_step(each, source, depth + 1, inner, True, 0)
+        if rigid is None and isinstance(each, Run):
+            source.add(depth + 1, f"n += {each.width}")
+    if rigid:
+        source.add(depth, f"n += {rigid} * len({rows})")
+
+
+def _pack_run(run: Run, source: Source, depth: int, names: dict[str, str], pad: int) -> str:
+    """The run as one sum; tests go before it, and what no bit depends on is folded together."""
+    tests, terms, offset = [], [], 0
+    for place, shift in zip(run.places, run.shifts(), strict=True):
+        test, term, less = _pack_place(place, source, depth, names[place.field.name])
+        if test:
+            tests.append(test)
+        if place.width:
+            shift += pad
+            terms.append(term if shift == 0 else f"{term} * {1 << shift}")
+            offset -= less << shift
+        elif not test:
+            source.add(depth, term)  # sent in no bit, but it must be a value all the same
+    if tests:
+        source.add(depth, f"if not ({' and '.join(tests)}):")
+        source.add(depth + 1, "raise Misfit")
+    if offset:
+        terms.append(str(offset))
+    return " + ".join(terms).replace("+ -", "- ") or "0"
+
+
+def _pack_place(place: Place, source: Source, depth: int, variable: str) -> tuple[str, str, int]:
+    """The test a value must pass, the term that stands for it, and what the term is too much."""
+    if isinstance(place, Presence):
+        return "", f"({variable} is not None)", 0
+    if isinstance(place, Count):
+        return (
+            f"{place.field.least} <= len({variable}) <= {place.field.most}",
+            (f"len({variable})"),
+            place.field.least,
+        )
+    match place.field:
+        case Integer(low=low, high=high):
+            return f"{low} <= {variable} <= {high}", variable, low
+        case Scaled(low=low, step=step):
+            return _pack_quantity(place, source, depth, variable, low, step)
+        case Duration(step_s=step):
+            return _pack_quantity(place, source, depth, variable, Fraction(0), step)
+        case Boolean():
+            return "", f"{source.constant({False: 0, True: 1})}[{variable}]", 0
+        case Enumeration(values=values):
+            numbers = {name: number for number, name in enumerate(values)}
+            return "", f"{source.constant(numbers)}[{variable}]", 0
+        case SpeciesCode():
+            code = source.variable(place.path, "c")
+            source.add(depth, f"{code} = {source.constant(Codes(source.schema))}[{variable}]")
+            return "", code, 0
+        case Flags(flags=flags):
+            masks = {name: 1 << (len(flags) - 1 - at) for at, name in enumerate(flags)}
+            of = source.constant(masks)
+            code = source.variable(place.path, "c")
+            source.add(depth, f"{code} = sum([{of}[name] for name in {{*{variable}}}])")
+            return f"type({variable}) in COLLECTIONS", code, 0
+        case Time(step_s=step, beyond=beyond):
+            epoch = source.constant(source.schema.epoch)
+            code = source.variable(place.path, "c")
+            steps = f"({variable} - {epoch}) // {source.constant(timedelta(seconds=step))}"
+            if beyond == "wrap":
+                source.add(depth, f"{code} = {steps} % {place.codes}")
+                return "", code, 0
+            source.add(depth, f"{code} = {steps}")
+            return f"0 <= {code} < {place.codes}", code, 0
+        case ListOf():
+            raise AssertionError("a list has no place of its own")
+
+
+def _pack_quantity(
+    place: Value, source: Source, depth: int, variable: str, low: Fraction, step: Fraction
+) -> tuple[str, str, int]:
+    """floor((value - low) / step + 1/2), exactly: n/d is the value as a ratio of integers."""
+    code = source.variable(place.path, "c")
+    by_n = 2 * step.denominator * low.denominator
+    by_d = low.denominator * step.numerator - 2 * step.denominator * low.numerator
+    under = 2 * low.denominator * step.numerator
+    source.add(depth, f"n_, d_ = {variable}.as_integer_ratio()")
+    source.add(depth, f"{code} = (n_ * {by_n} + d_ * {by_d}) // (d_ * {under})")
+    return f"0 <= {code} < {place.codes}", code, 0
+
+
+def unpack_source(body: Group, source: Source, name: str, *, from_bytes: bool) -> None:
+    """Add `def name(data)` or `def name(x, n)`: to a tuple of values in field order.
+
+    The last n bits of x are the payload and 0 to 7 zero bits.
+    """
+    rigid = body.rigid_bits
+    source.add(0, f"def {name}({'data' if from_bytes else 'x, n'}):")
+    left = 0
+    if from_bytes:
+        if rigid is None:
+            source.add(1, "n = 8 * len(data)")
+        else:
+            left = -rigid % 8
+            source.add(1, f"if len(data) != {(rigid + 7) // 8}:")
+            source.add(2, f"raise wrong_length({(rigid + 7) // 8}, len(data))")
+        source.add(1, 'x = int.from_bytes(data, "big")')
+    values = _unpack_group(body, source, 1, left if from_bytes and rigid is not None else None)
+    if from_bytes and rigid is not None:
+        if left:
+            source.add(1, f"if x & {(1 << left) - 1}:")
+            source.add(2, "raise nonzero_pad()")
+    else:
+        source.add(1, "if n:")
+        source.add(2, "if n > 7:")
+        source.add(3, "raise left_over(n)")
+        source.add(2, "if x & ((1 << n) - 1):")
+        source.add(3, "raise nonzero_pad()")
+    source.add(1, f"return {values}")
+
+
+def _unpack_group(body: Group, source: Source, depth: int, left: int | None) -> str:
+    """Reads of a group; `left`, where given, is the constant number of bits after the payload."""
+    values: dict[str, str] = {}
+    for step in body.steps:
+        match step:
+            case Run():
+                _unpack_run(step, source, depth, values, left)
+            case When():
+                name = step.field.name
+                variable = source.variable(f"{id(body)}.{name}", "o")
+                source.add(depth, f"{variable} = None")
+                source.add(depth, f"if {values[f'presence {name}']}:")
+                inner: dict[str, str] = {}
+                for each in step.steps:
+                    if isinstance(each, Run):
+                        _unpack_run(each, source, depth + 1, inner, None)
+                    else:
+                        _unpack_repeat(each, source, depth + 1, inner)
+                source.add(depth + 1, f"{variable} = {inner[name]}")
+                values[name] = variable
+            case Repeat():
+                _unpack_repeat(step, source, depth, values)
+    return f"({''.join(f'{values[f.name]}, ' for f in body.fields)})"
+
+
+def _unpack_run(
+    run: Run, source: Source, depth: int, values: dict[str, str], left: int | None
+) -> None:
+    chunk, base = "x", left
+    if left is None:
+        chunk, base = source.variable(f"{id(run)}", "r"), 0
+        source.add(depth, f"n -= {run.width}")
+        source.add(depth, "if n < 0:")
+        source.add(depth + 1, f"raise cut_short({source.constant(run.places[-1].path)}, -n)")
+        source.add(depth, f"{chunk} = x >> n")
+    assert base is not None
+    for place, shift in zip(run.places, run.shifts(), strict=True):
+        _unpack_place(place, source, depth, chunk, shift + base, values)
+
+
+def _unpack_place(
+    place: Place, source: Source, depth: int, chunk: str, shift: int, values: dict[str, str]
+) -> None:
+    mask = (1 << place.width) - 1
+    code = f"{chunk} >> {shift} & {mask}" if shift else f"{chunk} & {mask}"
+    if not place.width:
+        code = "0"
+    name = place.field.name
+    if place.codes != 1 << place.width:
+        variable = source.variable(place.path, "c")
+        source.add(depth, f"{variable} = {code}")
+        source.add(depth, f"if {variable} >= {place.codes}:")
+        path = source.constant(place.path)
+        source.add(depth + 1, f"raise out_of_range({path}, {variable}, {place.codes})")
+        code = variable
+    if isinstance(place, Presence):
+        values[f"presence {name}"] = f"({code})"
+        return
+    if isinstance(place, Count):
+        variable = source.variable(place.path, "k")
+        source.add(depth, f"{variable} = {_plus(code, place.field.least)}")
+        values[f"count {name}"] = variable
+        return
+    values[name] = _value_expression(place, source, depth, code)
+
+
+def _plus(code: str, low: int) -> str:
+    if low == 0:
+        return code if code.isidentifier() or code.isdigit() else f"({code})"
+    return f"({code}) + {low}" if low > 0 else f"({code}) - {-low}"
+
+
+def _value_expression(place: Value, source: Source, depth: int, code: str) -> str:
+    match place.field:
+        case Integer(low=low, high=high, clamp_below=below, clamp_above=above):
+            return _bounded(place, source, depth, code, _plus("{}", low), low, high, below, above)
+        case Scaled(low=low, high=high, step=step, clamp_below=below, clamp_above=above):
+            shape = _quantity(low, step)
+            return _bounded(
+                place, source, depth, code, shape, number_of(low), number_of(high), below, above
+            )
+        case Duration(step_s=step, high_s=high, clamp_above=above):
+            shape = _quantity(Fraction(0), step)
+            return _bounded(place, source, depth, code, shape, 0, number_of(high), False, above)
+        case Boolean():
+            return f"({code}) == 1"
+        case Enumeration(values=names):
+            return f"{source.constant(names)}[{code}]"
+        case SpeciesCode():
+            labels = Labels({row.code: row.label for row in source.schema.species.rows})
+            return f"{source.constant(labels)}[{code}]"
+        case Flags(flags=flags):
+            masks = [(1 << (len(flags) - 1 - at), flag) for at, flag in enumerate(flags)]
+            variable = source.variable(place.path, "f")
+            source.add(depth, f"{variable} = {code}")
+            return (
+                f"(tuple([flag for mask, flag in {source.constant(masks)} if {variable} & mask])"
+                f" if {variable} else ())"
+            )
+        case Time(step_s=step, span_s=span, beyond=beyond):
+            if beyond == "wrap":
+                return f"{source.constant(PartialTime)}(({code}) * {step}, {span})"
+            epoch = source.constant(source.schema.epoch)
+            return f"{epoch} + ({code}) * {source.constant(timedelta(seconds=step))}"
+        case ListOf():
+            raise AssertionError("a list has no place of its own")
+
+
+def _quantity(low: Fraction, step: Fraction) -> str:
+    """low + code x step as an expression of {}: whole where both are, else the nearest double."""
+    if low.denominator == step.denominator == 1:
+        by, plus = step.numerator, low.numerator
+        return f"({{}}) * {by} + {plus}" if plus else f"({{}}) * {by}"
+    under = low.denominator * step.denominator
+    by, plus = step.numerator * low.denominator, low.numerator * step.denominator
+    return f"(({{}}) * {by} + {plus}) / {under}"
+
+
+def _bounded(
+    place: Value,
+    source: Source,
+    depth: int,
+    code: str,
+    shape: str,
+    low: float,
+    high: float,
+    below: bool,
+    above: bool,
+) -> str:
+    if not below and not above:
+        return shape.format(code)
+    variable = source.variable(place.path, "b")
+    source.add(depth, f"{variable} = {code}")
+    expression = shape.format(variable)
+    if above:
+        bound = source.constant(AtLeast(high))
+        expression = f"({expression} if {variable} != {place.codes - 1} else {bound})"
+    if below:
+        bound = source.constant(AtMost(low))
+        expression = f"({expression} if {variable} else {bound})"
+    return expression
+
+
+def _unpack_repeat(step: Repeat, source: Source, depth: int, values: dict[str, str]) -> None:
+    rows, count = source.variable(step.path, "l"), values[f"count {step.field.name}"]
+    source.add(depth, f"{rows} = []")
+    values[step.field.name] = rows
+    rigid = step.element.rigid_bits
+    if not rigid:
+        source.add(depth, f"for _ in range({count}):")
+        element = _unpack_group(step.element, source, depth + 1, None)
+        source.add(depth + 1, f"{rows}.append({element})")
+        return
+    chunk, at = source.variable(step.path, "r"), source.variable(step.path, "s")
+    source.add(depth, f"n -= {rigid} * {count}")
+    source.add(depth, "if n < 0:")
+    source.add(depth + 1, f"raise cut_short({source.constant(step.path)}, -n)")
+    source.add(depth, f"{chunk} = x >> n")
+    source.add(depth, f"for {at} in range({rigid} * {count} - {rigid}, -1, -{rigid}):")
+    source.add(depth + 1, f"{at} = {chunk} >> {at}")
+    run = step.element.steps[0]
+    assert isinstance(run, Run)
+    inner: dict[str, str] = {}
+    for place, shift in zip(run.places, run.shifts(), strict=True):
+        _unpack_place(place, source, depth + 1, at, shift, inner)
+    element = "".join(f"{inner[f.name]}, " for f in step.element.fields)
+    source.add(depth + 1, f"{rows}.append(({element}))")
+
+
+def ordered_source(body: Group, source: Source, name: str) -> None:
+    """Add `def name(values)`: a dict with every field, as a tuple in field order."""
+    source.add(0, f"def {name}(values):")
+    source.add(1, f"if len(values) != {len(body.fields)}:")
+    source.add(2, "raise Misfit")
+    source.add(1, f"return {_ordered(body, 'values', source)}")
+
+
+def _ordered(body: Group, values: str, source: Source) -> str:
+    elements = {step.field.name: step.element for step in _repeats(body)}
+    items = []
+    for field_ in body.fields:
+        item = f"{values}[{field_.name!r}]"
+        if field_.name in elements:
+            row = source.variable(f"{id(body)}.{field_.name}", "d")
+            inner = _ordered(elements[field_.name], row, source)
+            size = len(elements[field_.name].fields)
+            listed = f"[{inner} for {row} in {item} if fits({row}, {size})]"
+            item = f"None if {item} is None else {listed}" if field_.optional else listed
+        elif isinstance(field_, Integer) and not field_.optional:
+            # Not for plain integers, but for numpy's, which would overflow in silence.
+            item = f"index({item})"
+        items.append(item)
+    return f"({''.join(f'{item}, ' for item in items)})"
+
+
+def named_source(body: Group, source: Source, name: str) -> None:
+    """Add `def name(values)`: a tuple in field order as a dict with every field."""
+    source.add(0, f"def {name}(values):")
+    source.add(1, f"return {_named(body, 'values', source)}")
+
+
+def _named(body: Group, values: str, source: Source) -> str:
+    elements = {step.field.name: step.element for step in _repeats(body)}
+    items = []
+    for at, field_ in enumerate(body.fields):
+        item = f"{values}[{at}]"
+        if field_.name in elements:
+            row = source.variable(f"{id(body)}.{field_.name}", "d")
+            listed = f"[{_named(elements[field_.name], row, source)} for {row} in {item}]"
+            item = f"None if {item} is None else {listed}" if field_.optional else listed
+        items.append(f"{field_.name!r}: {item}")
+    return f"{{{', '.join(items)}}}"
+
+
+def _repeats(body: Group) -> list[Repeat]:
+    steps = [inner for step in body.steps for inner in _inner(step)]
+    return [step for step in steps if isinstance(step, Repeat)]
+
+
+def _inner(step: Step) -> tuple[Step, ...]:
+    return step.steps if isinstance(step, When) else (step,)

@@ -1,0 +1,1 @@
+"""The only input and output: files, stores, ports, the clock and the command line."""

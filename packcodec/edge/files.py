@@ -1,0 +1,44 @@
+"""Schemas from files."""
+
+from pathlib import Path
+
+from packcodec.errors import SchemaError
+from packcodec.frame.codec import Codec
+from packcodec.layout.compiler import compile_layout
+from packcodec.schema.model import Schema
+from packcodec.schema.reader import read_schema, species_file_named
+
+
+def read_schema_file(path: str | Path) -> Schema:
+    """The schema in a TOML file, with the species table it names, which lies beside it.
+
+    Raises SchemaError naming the file when either cannot be read or is wrong.
+    """
+    path = Path(path)
+    toml = _text(path, "the schema")
+    species = path.parent / species_file_named(toml, str(path))
+    table = _text(species, f"the species table that {path} names")
+    return read_schema(toml, table, place=str(path), species_place=str(species))
+
+
+def load(path: str | Path) -> Codec:
+    """The codec of the schema in a TOML file; see `read_schema_file`.
+
+    Raises SchemaError or LayoutError.
+    """
+    return Codec(compile_layout(read_schema_file(path)))
+
+
+def _text(path: Path, what: str) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise SchemaError(f"{what} is not there", place=str(path)) from None
+    except OSError as error:
+        raise SchemaError(f"{what} cannot be read: {error.strerror}", place=str(path)) from None
+    except UnicodeDecodeError as error:
+        raise SchemaError(
+            f"{what} is not UTF-8 text (byte {error.start})",
+            place=str(path),
+            remedy="save it as UTF-8",
+        ) from None

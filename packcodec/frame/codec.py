@@ -1,0 +1,226 @@
+"""Record ⇄ frame: what `packcodec.load` gives.
+
+A frame, most significant bit first:
+
+    tag | message | station | sequence | payload | 0 to 7 zero bits | check
+
+Widths are the schema's, and any of the first four may be 0 where the carrier says it. The check
+is a CRC over what both ends know and nobody sends, followed by what is sent:
+
+    identity (32 bytes) | message (1) | station (4) | length of the frame (2) | header and payload
+
+with message and station 0 in that prefix when the header carries them (an error in a sent bit must
+not spread into the prefix). So a frame read with the wrong schema, as the wrong message or for the
+wrong station fails, and so does a frame that lost or gained zero bytes.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from packcodec.codec.compiled import PayloadCodec
+from packcodec.codec.record import PartialTime, Record
+from packcodec.errors import CarrierError, DecodeError, EncodeError, Reason
+from packcodec.frame.crc import crc_function
+from packcodec.frame.sequence import COUNTERS
+from packcodec.layout.compiler import LARGEST_FRAME_BYTES
+from packcodec.layout.model import Layout
+from packcodec.schema.model import Schema
+
+UNSENT_STATION_BITS = 32
+
+
+class Codec:
+    """Encodes and decodes the frames of one layout. Holds no state from frame to frame."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.payloads = {each.name: PayloadCodec(layout, each) for each in layout.messages}
+        self._by_code = {each.message.code: each.name for each in layout.messages}
+        self._crc = crc_function(layout.check)
+        self._identity_crc = self._crc(layout.identity)
+        self._least = (layout.header_bits + 7) // 8 + layout.check.octets
+
+    @property
+    def schema(self) -> Schema:
+        return self.layout.schema
+
+    def encode(
+        self,
+        record: Record | Mapping[str, Any],
+        *,
+        station: int | None = None,
+        sequence: int | None = None,
+    ) -> bytes:
+        """The frame of `record`, a Record or its JSON form.
+
+        `station` and `sequence` (the whole counter, 0 to 2**32 - 1) come from the record where not
+        given. Raises EncodeError naming the field that cannot be sent.
+        """
+        name, values, station, sequence = _parts(record, station, sequence)
+        payload = self.payloads.get(name)
+        if payload is None:
+            known = ", ".join(self.payloads)
+            raise EncodeError(f"no message {name!r}", place="message", remedy=f"one of {known}")
+        header = self._header(payload.message.message.code, station, sequence)
+        bits, n = payload.pack_bits(*payload.ordered(values))
+        total = self.layout.header_bits + n
+        data = ((header << n | bits) << (-total & 7)).to_bytes((total + 7) >> 3, "big")
+        crc = self._check(data, payload.message.message.code, station or 0)
+        return data + crc.to_bytes(self.layout.check.octets, "big")
+
+    def decode(
+        self,
+        frame: bytes,
+        *,
+        received: datetime | None = None,
+        station: int | None = None,
+        message: str | None = None,
+        sequence: int | None = None,
+    ) -> Record:
+        """The record in `frame`.
+
+        `received` resolves times that are sent modulo a span; without it they stay PartialTime.
+        `station`, `message` and `sequence` are what the carrier says, and count only where the
+        header does not say it. Raises DecodeError with a Reason for bytes that are not a frame of
+        this layout, CarrierError when the carrier's part is missing.
+        """
+        if not self._least <= len(frame) <= LARGEST_FRAME_BYTES:
+            raise DecodeError(
+                Reason.WRONG_LENGTH,
+                f"a frame of {len(frame)} bytes",
+                remedy=f"the shortest of this schema has {self._least}, no link carries more than "
+                f"{LARGEST_FRAME_BYTES}",
+            )
+        data, check = frame[: -self.layout.check.octets], frame[-self.layout.check.octets :]
+        n = 8 * len(data) - self.layout.header_bits
+        x = int.from_bytes(data, "big")
+        code, station, sequence = self._split(x >> n, message, station, sequence)
+        if self._check(data, code, station) != int.from_bytes(check, "big"):
+            raise DecodeError(
+                Reason.FAILED_CHECK,
+                "damaged on the way, or of another schema or station",
+                place="check",
+            )
+        name = self._by_code.get(code)
+        if name is None:
+            raise DecodeError(
+                Reason.UNKNOWN_MESSAGE, f"message code {code} is not in the schema", place="message"
+            )
+        payload = self.payloads[name]
+        values = payload.named(payload.unpack_bits(x, n))
+        if received is not None:
+            values = resolve(values, self.schema.epoch, received)
+        return Record(name, values, station, sequence)
+
+    def _header(self, code: int, station: int | None, sequence: int | None) -> int:
+        frame = self.schema.frame
+        stations = 1 << (frame.station_bits or UNSENT_STATION_BITS)
+        for place, number, numbers in (
+            ("station", station, stations),
+            ("sequence", sequence, COUNTERS),
+        ):
+            if type(number) is not int or not 0 <= number < numbers:
+                raise EncodeError(
+                    f"is {number}", place=place, remedy=f"it takes a number 0 to {numbers - 1}"
+                )
+        assert station is not None
+        assert sequence is not None
+        header = self.layout.tag
+        if frame.message_bits:
+            header = header << frame.message_bits | code
+        if frame.station_bits:
+            header = header << frame.station_bits | station
+        return header << frame.sequence_bits | sequence & ((1 << frame.sequence_bits) - 1)
+
+    def _split(
+        self, header: int, message: str | None, station: int | None, sequence: int | None
+    ) -> tuple[int, int, int | None]:
+        """Message code, station and sequence, from the header or from the carrier."""
+        frame = self.schema.frame
+        if frame.sequence_bits:
+            sequence = header & ((1 << frame.sequence_bits) - 1)
+            header >>= frame.sequence_bits
+        if frame.station_bits:
+            station = header & ((1 << frame.station_bits) - 1)
+            header >>= frame.station_bits
+        elif station is None or not 0 <= station < 1 << UNSENT_STATION_BITS:
+            raise CarrierError(
+                f"station is {station}",
+                place="station",
+                remedy="frames of this schema do not carry it: pass the number the carrier gives",
+            )
+        if frame.message_bits:
+            code = header & ((1 << frame.message_bits) - 1)
+            header >>= frame.message_bits
+        else:
+            code = self._carried_code(message)
+        if header != self.layout.tag:
+            raise DecodeError(
+                Reason.UNKNOWN_TAG, f"the tag is not that of {self.schema.name}", place="tag"
+            )
+        return code, station, sequence
+
+    def _carried_code(self, message: str | None) -> int:
+        if message is None and len(self.payloads) == 1:
+            return next(iter(self._by_code))
+        if message not in self.payloads:
+            raise CarrierError(
+                f"message is {message}",
+                place="message",
+                remedy="frames of this schema do not carry it: pass one of "
+                + ", ".join(self.payloads),
+            )
+        return self.payloads[message].message.message.code
+
+    def _check(self, data: bytes, code: int, station: int) -> int:
+        frame = self.schema.frame
+        unsent = (
+            (0 if frame.message_bits else code).to_bytes(1, "big")
+            + (0 if frame.station_bits else station).to_bytes(4, "big")
+            + (len(data) + self.layout.check.octets).to_bytes(2, "big")
+        )
+        return self._crc(data, self._crc(unsent, self._identity_crc))
+
+
+def _parts(
+    record: Record | Mapping[str, Any], station: int | None, sequence: int | None
+) -> tuple[str, Mapping[str, Any], int | None, int | None]:
+    """Message, values, station and sequence of a Record or of its JSON form."""
+    if isinstance(record, Record):
+        said: tuple[Any, ...] = (record.message, record.values, record.station, record.sequence)
+    elif isinstance(record, Mapping) and isinstance(record.get("values"), Mapping):
+        keys = ("message", "values", "station", "sequence")
+        said = tuple(record.get(key) for key in keys)
+    else:
+        raise EncodeError(
+            "not a record", remedy='a record is {"message": …, "station": …, "values": {…}}'
+        )
+    message, values, its_station, its_sequence = said
+    return (
+        message,
+        values,
+        its_station if station is None else station,
+        its_sequence if sequence is None else sequence,
+    )
+
+
+def resolve(value: Any, epoch: datetime, received: datetime) -> Any:
+    """`value` with every PartialTime in it set to the instant nearest to `received`.
+
+    Right while delay and clock error together stay under half the span; an exact tie is the
+    earlier instant. Raises CarrierError if `received` has no offset from UTC.
+    """
+    match value:
+        case dict():
+            return {name: resolve(inner, epoch, received) for name, inner in value.items()}
+        case list():
+            return [resolve(inner, epoch, received) for inner in value]
+        case PartialTime():
+            if received.utcoffset() is None:
+                raise CarrierError(f"{received} has no offset from UTC", place="received")
+            first, span = epoch + timedelta(seconds=value.offset_s), timedelta(seconds=value.span_s)
+            spans, rest = divmod(received - first, span)
+            return first + (spans + (2 * rest > span)) * span
+        case _:
+            return value

@@ -1,0 +1,18 @@
+"""Where each bit sits: the compiler, `Schema` → `Layout`, and old against new."""
+
+from packcodec.layout.checks import CHECKS, Check
+from packcodec.layout.compiler import LARGEST_FRAME_BYTES, compile_layout
+from packcodec.layout.identity import canonical_form, identity_of
+from packcodec.layout.model import Group, Layout, MessageLayout
+
+__all__ = [
+    "CHECKS",
+    "LARGEST_FRAME_BYTES",
+    "Check",
+    "Group",
+    "Layout",
+    "MessageLayout",
+    "canonical_form",
+    "compile_layout",
+    "identity_of",
+]

@@ -1,0 +1,43 @@
+"""The checks a frame may end with, and how far each one's promise reaches.
+
+Reach: the longest data, in bits without the check itself, over which every error of fewer than
+`distance` flipped bits is caught. Sources: P. Koopman, "Best CRC polynomials" and its Hamming
+distance tables (CC BY 4.0) for 0x3D65, 0x5935 and 0x5D6DCB; the row of 0xF4ACFB13 and every
+number here are computed again in tests/layout/test_checks.py. One bit past its reach
+0x3D65 falls from 6 to 2 and 0x5935 from 5 to 2: a layout that can pass the reach is refused.
+
+All are used unreflected, with initial value and final exclusive-or all ones, so that neither
+leading nor appended zero bytes go unseen.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A cyclic redundancy check; `polynomial` is MSB first with the top bit implied."""
+
+    name: str
+    bits: int
+    polynomial: int
+    distance: int
+    reach_bits: int
+
+    @property
+    def octets(self) -> int:
+        return self.bits // 8
+
+
+CHECKS = {
+    check.name: check
+    for check in (
+        Check("crc16-short", 16, 0x3D65, 6, 135),
+        Check("crc16", 16, 0x5935, 5, 241),
+        Check("crc24", 24, 0x5D6DCB, 6, 2024),
+        Check("crc32", 32, 0xF4ACFB13, 6, 2720),
+    )
+}
+
+# Tried in this order when the schema leaves the choice to the compiler.
+PREFERRED = ("crc24", "crc32")
+AUTO = "auto"

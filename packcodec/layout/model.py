@@ -1,0 +1,136 @@
+"""Where each bit sits: the compiled form of a schema.
+
+A message's body is a :class:`Group`. A group is sent as its steps, in order:
+
+    Run     consecutive values of fixed width, first value most significant
+    When    the steps of an optional field, sent only when its presence bit is 1
+    Repeat  the elements of a list, each a group
+
+The presence bits of a group come first, one for each optional field in field order; a list's
+count sits in the run where the list stands. This is ASN.1 UPER (X.691, unaligned) bit for bit.
+The same steps drive the compiled codec and every emitter.
+"""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from packcodec.layout.checks import Check
+from packcodec.schema.model import Field, ListOf, Message, Schema
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One value of a field: `codes` different ones in `width` bits. Never a list."""
+
+    field: Field
+    path: str
+    codes: int
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Presence:
+    """One bit: whether the optional field that follows later in the group is there."""
+
+    field: Field
+    path: str
+    codes: int = 2
+    width: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """How many elements a list has, less its least."""
+
+    field: ListOf
+    path: str
+    codes: int
+    width: int
+
+
+Place: TypeAlias = Value | Presence | Count
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Places side by side; `width` is their sum."""
+
+    places: tuple[Place, ...]
+    width: int
+
+    def shifts(self) -> tuple[int, ...]:
+        """How far left of the run's last bit each place ends."""
+        shifts, left = [], self.width
+        for place in self.places:
+            left -= place.width
+            shifts.append(left)
+        return tuple(shifts)
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """What follows only if `field`'s presence bit is 1."""
+
+    field: Field
+    steps: "tuple[Run | Repeat, ...]"
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """The elements of a list whose count has been said."""
+
+    field: ListOf
+    path: str
+    element: "Group"
+
+
+Step: TypeAlias = Run | When | Repeat
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The fields of a message or of a list's element, as steps, with their size in bits."""
+
+    fields: tuple[Field, ...]
+    steps: tuple[Step, ...]
+    least_bits: int
+    most_bits: int
+
+    @property
+    def rigid_bits(self) -> int | None:
+        """The size if it is always the same single run, else None."""
+        if not self.steps:
+            return 0
+        if len(self.steps) == 1 and isinstance(self.steps[0], Run):
+            return self.most_bits
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class MessageLayout:
+    """A message laid out, with its least and greatest payload in bits and frame in bytes."""
+
+    message: Message
+    body: Group
+    least_frame_bytes: int
+    most_frame_bytes: int
+
+    @property
+    def name(self) -> str:
+        return self.message.name
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A compiled schema. `identity` is the SHA-256 of the canonical form, 32 bytes."""
+
+    schema: Schema
+    identity: bytes
+    tag: int
+    check: Check
+    messages: tuple[MessageLayout, ...]
+
+    @property
+    def header_bits(self) -> int:
+        frame = self.schema.frame
+        return frame.tag_bits + frame.message_bits + frame.station_bits + frame.sequence_bits
