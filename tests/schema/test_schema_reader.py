@@ -191,6 +191,8 @@ WRONG = {
     "version": ("version = 3", "version = 0", ":3 schema.version", "from 1 to 4294967295"),
     "version type": ("version = 3", "version = 3.0", ":3 schema.version", "3.0 (a number)", "= 1"),
     "version boolean": ("version = 3", "version = true", ":3 schema.version", "true (a boolean)"),
+    "version list": ("version = 3", "version = [3]", ":3 schema.version", "integer, not a list"),
+    "version date": ("version = 3", "version = 2027-04-01", ":3 schema.version", "a date or time"),
     "note lines": ('"a note"', '"a\\nnote"', ":5 schema.note", "one line of printable text"),
     "note length": ('"a note"', f'"{"a" * 201}"', ":5 schema.note", "at most 200"),
     "epoch text": ("2027-04-01T02:00:00+02:00", '"2027"', ":4 schema.epoch", "without quotes"),
