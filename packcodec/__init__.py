@@ -23,7 +23,20 @@ _HOMES = {
     "PackcodecError": "packcodec.errors",
 }
 
-__all__ = sorted([*_HOMES, "__version__"])
+__all__ = [
+    "AtLeast",
+    "AtMost",
+    "Codec",
+    "PackcodecError",
+    "PartialTime",
+    "Record",
+    "__version__",
+    "airtime",
+    "compare_layouts",
+    "compile_layout",
+    "load",
+    "read_schema",
+]
 
 if TYPE_CHECKING:
     from packcodec.codec import AtLeast, AtMost, PartialTime, Record

@@ -152,7 +152,7 @@ def _read_field(reader: _Reader, schema: Schema, field: Field, place: str) -> An
     if isinstance(field, ListOf):
         count = field.least + reader.code(field.most - field.least + 1, place)
         return [_read_group(reader, schema, field.fields, place) for _ in range(count)]
-    return _value_of(schema, field, reader.code(_codes(schema, field), place))
+    return value_of(schema, field, reader.code(_codes(schema, field), place))
 
 
 def _codes(schema: Schema, field: Field) -> int:
@@ -232,7 +232,8 @@ def _code_of(schema: Schema, field: Field, value: Any) -> tuple[int, int]:
             raise AssertionError("a list is not one code")
 
 
-def _value_of(schema: Schema, field: Field, code: int) -> Any:
+def value_of(schema: Schema, field: Field, code: int) -> Any:
+    """The value that `code` stands for in any field but a list."""
     match field:
         case Integer():
             return _bound(field, code, _codes(schema, field), field.low + code)

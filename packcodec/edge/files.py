@@ -16,8 +16,9 @@ def read_schema_file(path: str | Path) -> Schema:
     """
     path = Path(path)
     toml = _text(path, "the schema")
-    species = path.parent / species_file_named(toml, str(path))
-    table = _text(species, f"the species table that {path} names")
+    named = species_file_named(toml, str(path))
+    species = path.parent / named
+    table = _text(species, f"the species table that {path} names") if named else ""
     return read_schema(toml, table, place=str(path), species_place=str(species))
 
 

@@ -1,0 +1,5 @@
+"""`python -m packcodec`."""
+
+from packcodec.edge.cli import main
+
+main()

@@ -1,0 +1,82 @@
+"""A field in words, for tables, documents and comments in emitted code."""
+
+from fractions import Fraction
+
+from packcodec.schema.model import (
+    Boolean,
+    Duration,
+    Enumeration,
+    Field,
+    Flags,
+    Integer,
+    ListOf,
+    Scaled,
+    SpeciesCode,
+    Time,
+)
+
+
+def kind_of(field: Field) -> str:
+    """The kind's name as the schema file writes it."""
+    return {
+        Integer: "integer",
+        Scaled: "scaled",
+        Boolean: "boolean",
+        Flags: "flags",
+        Enumeration: "enumeration",
+        SpeciesCode: "species",
+        Time: "time",
+        Duration: "duration",
+        ListOf: "list",
+    }[type(field)]
+
+
+def range_of(field: Field) -> str:
+    """What values the field takes, with unit and step, in one line."""
+    match field:
+        case Integer(low=low, high=high, unit=unit):
+            return _clamped(f"{low} to {high}{_unit(unit)}", field)
+        case Scaled(low=low, high=high, step=step, unit=unit):
+            text = f"{_plain(low)} to {_plain(high)}{_unit(unit)} by {_plain(step)}"
+            return _clamped(text, field)
+        case Boolean():
+            return "true or false"
+        case Flags(flags=flags):
+            return "any of " + ", ".join(flags)
+        case Enumeration(values=values):
+            return "one of " + ", ".join(values)
+        case SpeciesCode():
+            return "a row of the species code table"
+        case Time(step_s=step, span_s=span, beyond="wrap"):
+            return f"by {duration(step)}, modulo {duration(span)}"
+        case Time(step_s=step, span_s=span):
+            return f"by {duration(step)}, {duration(span)} from the epoch"
+        case Duration(step_s=step, high_s=high):
+            return _clamped(f"0 to {duration(high)} by {duration(step)}", field)
+        case ListOf(least=least, most=most):
+            return f"{least} to {most} records"
+
+
+def duration(seconds: int | Fraction) -> str:
+    """A length of time in the largest unit that leaves a whole number."""
+    for size, unit in ((86400, "d"), (3600, "h"), (60, "min")):
+        if seconds >= size and seconds % size == 0:
+            return f"{int(seconds // size)} {unit}"
+    return f"{_plain(Fraction(seconds))} s"
+
+
+def _plain(number: Fraction) -> str:
+    return str(number.numerator) if number.denominator == 1 else f"{float(number):.12g}"
+
+
+def _unit(unit: str) -> str:
+    return f" {unit}" if unit not in ("", "1") else ""
+
+
+def _clamped(text: str, field: Integer | Scaled | Duration) -> str:
+    ends = []
+    if not isinstance(field, Duration) and field.clamp_below:
+        ends.append("least means at most")
+    if field.clamp_above:
+        ends.append("greatest means at least")
+    return f"{text} ({', '.join(ends)})" if ends else text
