@@ -56,7 +56,7 @@ def explain(
         record = codec.decode(frame, station=station, message=message)
         message = record.message
     except DecodeError as error:
-        fault = f"{error.reason.name.lower().replace('_', ' ')}: {error}"
+        fault = f"{error.reason.name.lower().replace('_', ' ')}: {error.problem}"
     try:
         laid_out = _header(codec, bits, parts, message)
         if laid_out is not None:

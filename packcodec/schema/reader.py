@@ -13,7 +13,7 @@ from packcodec.schema.species import read_species
 from packcodec.schema.table import Document, Table
 
 # The names that frame/crc.py gives its checks; a stage knows only those beneath it.
-CHECKS = ("crc24", "crc16-short", "crc16", "crc32")
+CHECKS = ("auto", "crc24", "crc32", "crc16-short", "crc16")
 CODINGS = ("fixed", "modelled")
 
 LATEST_VERSION = (1 << 32) - 1
@@ -95,7 +95,7 @@ def _frame(table: Table) -> FrameWidths:
         message_bits=table.integer("message_bits", 0, WIDEST_MESSAGE_BITS),
         station_bits=table.integer("station_bits", 0, WIDEST_FIELD_BITS),
         sequence_bits=table.integer("sequence_bits", 0, WIDEST_FIELD_BITS),
-        check=table.choice("check", CHECKS, "crc24"),
+        check=table.choice("check", CHECKS, "auto"),
     )
 
 

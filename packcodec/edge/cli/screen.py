@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.table import Table
 
 as_json = click.option("--json", "as_json", is_flag=True, help="One JSON document instead.")
+as_json_lines = click.option("--json", "as_json", is_flag=True, help="JSON Lines instead.")
 schema_argument = click.argument("schema", type=click.Path(dir_okay=False))
 
 
@@ -41,6 +42,13 @@ def document(data: Any) -> None:
     """One JSON document on standard output."""
     json.dump(data, sys.stdout, indent=2, ensure_ascii=False)
     sys.stdout.write("\n")
+
+
+def write_line(item: object) -> None:
+    """One line of a stream on standard output, at once: a radio may be waiting for it."""
+    text = item if isinstance(item, str) else json.dumps(item, ensure_ascii=False)
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
 
 
 def _console() -> Console:

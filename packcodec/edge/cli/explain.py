@@ -1,0 +1,57 @@
+"""`packcodec explain`: one frame, bit by bit."""
+
+import sys
+
+import click
+
+from packcodec.edge.cli.screen import as_json, document, say, schema_argument, table
+from packcodec.edge.files import load
+from packcodec.errors import LogError
+from packcodec.frame.explain import explain
+
+
+@click.command()
+@schema_argument
+@click.argument("frame")
+@click.option("--station", type=int, help="The station, where frames do not carry it.")
+@click.option("--message", help="The message, where frames do not carry it.")
+@as_json
+def command(
+    schema: str, frame: str, station: int | None, message: str | None, as_json: bool
+) -> None:
+    """Show one FRAME (hex) bit by bit, with names and meanings. Exit 1 if it does not verify."""
+    codec = load(schema)
+    try:
+        data = bytes.fromhex(frame)
+    except ValueError:
+        raise LogError(
+            f"{frame!r} is not hexadecimal",
+            place="FRAME",
+            remedy="give an even number of digits 0-9 and a-f",
+        ) from None
+    explanation = explain(codec, data, station=station, message=message)
+    if as_json:
+        document(
+            {
+                "fault": explanation.fault or None,
+                "parts": [
+                    {"bits": part.bits, "name": part.name, "meaning": part.meaning}
+                    for part in explanation.parts
+                ],
+            }
+        )
+    else:
+        table(
+            ("bits", "name", "meaning"),
+            [(_grouped(part.bits), part.name, part.meaning) for part in explanation.parts],
+            title=f"{len(data)} bytes",
+        )
+        say(f"DOES NOT VERIFY: {explanation.fault}" if explanation.fault else "verified")
+    sys.exit(1 if explanation.fault else 0)
+
+
+def _grouped(bits: str) -> str:
+    """Bits in fours from the right, as one reads a long number."""
+    first = len(bits) % 4
+    fours = [bits[at : at + 4] for at in range(first, len(bits), 4)]
+    return " ".join(filter(None, [bits[:first], *fours]))
