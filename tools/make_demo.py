@@ -430,7 +430,8 @@ README.txt       this page
 
 The battery of alder_carr was changed on 2027-04-11, before it woke. The cell that should have kept
 its clock meanwhile was flat, so it woke at 2000-01-01T00:00:00Z and counted on from there until
-somebody set it right. Its rows carry what the clock said.
+somebody set it right. Its rows carry what the clock said; the records made of them carry no time
+(at and start are optional in schema.toml) and the flag clock_unset.
 
 Odd on purpose, in detections.csv and watch.csv
 -----------------------------------------------

@@ -246,3 +246,11 @@ def test_the_schema_reads_and_fits_the_data(log: list[dict[str, str]]) -> None:
     health = rows_of("health.csv")
     assert {row["power"] for row in health} == set(power.values)
     assert all(battery.low <= int(row["battery_mv"]) <= battery.high for row in health)
+
+
+def test_a_station_whose_clock_was_never_set_can_still_report() -> None:
+    texts = [(FOLDER / name).read_text(encoding="utf-8") for name in ("schema.toml", "species.csv")]
+    for message in read_schema(*texts).messages:
+        (time,) = [field for field in message.fields if isinstance(field, Time)]
+        assert time.optional, message.name
+        assert "clock has never been set" in time.note
