@@ -60,6 +60,7 @@ class PayloadCodec:
             **source.constants,
             "settle": settle,
             "index": index,
+            "from_bytes": int.from_bytes,
             "fits": _fits,
             "Misfit": Misfit,
             "MISFITS": MISFITS,

@@ -88,9 +88,9 @@ def pack_source(body: Group, source: Source, name: str, *, as_bytes: bool) -> No
         # A float that passed its range test must not leave here: | refuses it.
         source.add(2, f"return x | 0, {'n' if rigid is None else rigid}")
     elif rigid is None:
-        source.add(2, 'return (x << (-n & 7)).to_bytes((n + 7) >> 3, "big")')
+        source.add(2, "return (x << (-n & 7)).to_bytes((n + 7) >> 3)")
     else:
-        source.add(2, f'return x.to_bytes({(rigid + 7) // 8}, "big")')
+        source.add(2, f"return x.to_bytes({(rigid + 7) // 8})")
     source.add(1, "except MISFITS:")
     source.add(2, "pass")
     source.add(1, f"return {name}(*settle(({' '.join(f'{a},' for a in arguments)})))")
@@ -161,6 +161,8 @@ def _pack_place(place: Place, source: Source, depth: int, variable: str) -> tupl
         )
     match place.field:
         case Integer(low=low, high=high):
+            if low == high:
+                return f"index({variable}) == {low}", variable, low
             return f"{low} <= {variable} <= {high}", variable, low
         case Scaled(low=low, step=step):
             return _pack_quantity(place, source, depth, variable, low, step)
@@ -222,7 +224,7 @@ def unpack_source(body: Group, source: Source, name: str, *, from_bytes: bool) -
             left = -rigid % 8
             source.add(1, f"if len(data) != {(rigid + 7) // 8}:")
             source.add(2, f"raise wrong_length({(rigid + 7) // 8}, len(data))")
-        source.add(1, 'x = int.from_bytes(data, "big")')
+        source.add(1, "x = from_bytes(data)")
     values = _unpack_group(body, source, 1, left if from_bytes and rigid is not None else None)
     if from_bytes and rigid is not None:
         if left:
@@ -273,17 +275,22 @@ def _unpack_run(
         source.add(depth + 1, f"raise cut_short({source.constant(run.places[-1].path)}, -n)")
         source.add(depth, f"{chunk} = x >> n")
     assert base is not None
+    top = 8 * ((run.width + 7) // 8) if left is not None else -1
     for place, shift in zip(run.places, run.shifts(), strict=True):
-        _unpack_place(place, source, depth, chunk, shift + base, values)
+        _unpack_place(place, source, depth, chunk, shift + base, top, values)
 
 
 def _unpack_place(
-    place: Place, source: Source, depth: int, chunk: str, shift: int, values: dict[str, str]
+    place: Place,
+    source: Source,
+    depth: int,
+    chunk: str,
+    shift: int,
+    top: int,
+    values: dict[str, str],
 ) -> None:
-    mask = (1 << place.width) - 1
-    code = f"{chunk} >> {shift} & {mask}" if shift else f"{chunk} & {mask}"
-    if not place.width:
-        code = "0"
+    """`chunk` has nothing but zeros from bit `top` on."""
+    code = _bits_of(chunk, shift, place.width, top=shift + place.width == top)
     name = place.field.name
     if place.codes != 1 << place.width:
         variable = source.variable(place.path, "c")
@@ -301,6 +308,16 @@ def _unpack_place(
         values[f"count {name}"] = variable
         return
     values[name] = _value_expression(place, source, depth, code)
+
+
+def _bits_of(chunk: str, shift: int, width: int, *, top: bool) -> str:
+    """`width` bits of `chunk`; masked before they are shifted, which leaves less to shift."""
+    mask = (1 << width) - 1
+    if not width:
+        return "0"
+    if top:
+        return f"{chunk} >> {shift}" if shift else chunk
+    return f"({chunk} & {mask << shift}) >> {shift}" if shift else f"{chunk} & {mask}"
 
 
 def _plus(code: str, low: int) -> str:
@@ -396,12 +413,12 @@ def _unpack_repeat(step: Repeat, source: Source, depth: int, values: dict[str, s
     source.add(depth + 1, f"raise cut_short({source.constant(step.path)}, -n)")
     source.add(depth, f"{chunk} = x >> n")
     source.add(depth, f"for {at} in range({rigid} * {count} - {rigid}, -1, -{rigid}):")
-    source.add(depth + 1, f"{at} = {chunk} >> {at}")
+    source.add(depth + 1, f"{at} = {chunk} >> {at} & {(1 << rigid) - 1}")
     run = step.element.steps[0]
     assert isinstance(run, Run)
     inner: dict[str, str] = {}
     for place, shift in zip(run.places, run.shifts(), strict=True):
-        _unpack_place(place, source, depth + 1, at, shift, inner)
+        _unpack_place(place, source, depth + 1, at, shift, rigid, inner)
     element = "".join(f"{inner[f.name]}, " for f in step.element.fields)
     source.add(depth + 1, f"{rows}.append(({element}))")
 
