@@ -9,12 +9,14 @@ Told: TypeAlias = Callable[[Rule], str]
 
 
 def seconds(time_us: int | None) -> str:
-    """A time in the unit that reads best."""
+    """A time in the unit that reads best, exact."""
     if time_us is None:
         return "?"
-    for unit_us, unit in ((3_600_000_000, "h"), (1_000_000, "s"), (1_000, "ms")):
-        if time_us % (unit_us // 1000) == 0 and time_us >= unit_us:
-            return f"{time_us / unit_us:g} {unit}"
+    if time_us >= 3_600_000_000 and time_us % 3_600_000_000 == 0:
+        return f"{time_us // 3_600_000_000} h"
+    for unit_us, unit in ((1_000_000, "s"), (1_000, "ms")):
+        if time_us >= unit_us:
+            return f"{time_us / unit_us:.13g} {unit}"
     return f"{time_us} µs"
 
 

@@ -67,6 +67,9 @@ class Lora:
         one_of("sf", self.sf, LORA_SPREADING_FACTORS[self.chip], f"on an {self.chip}")
         one_of("bandwidth_hz", self.bandwidth_hz, LORA_BANDWIDTHS, "in hertz")
         one_of("coding_rate", self.coding_rate, range(1, 5), "for 4/5 to 4/8")
+        one_of("explicit_header", self.explicit_header, (True, False))
+        one_of("crc", self.crc, (True, False))
+        one_of("low_data_rate", self.low_data_rate, (None, True, False))
         least = LORA_PREAMBLE_LEAST_SHORT_SF if self.short else 6
         within("preamble_symbols", self.preamble, least, 65_535)
         if self.chip == "SX127x" and self.sf == 6 and self.explicit_header:
@@ -101,6 +104,10 @@ class Lora:
     @property
     def occupied_hz(self) -> int:
         return self.bandwidth_hz
+
+    @property
+    def signal_hz(self) -> int:
+        return self.occupied_hz
 
     @property
     def short(self) -> bool:

@@ -1,7 +1,8 @@
 """What each way of sending costs in time, LoRa apart (packcodec.radio.lora).
 
 Every modulation is a frozen value with `most_bytes` (the longest payload its radio accepts),
-`occupied_hz` (the width the rules look at) and `on_air(payload_bytes)`. The payload is what the
+`occupied_hz` (the spectrum a transmission covers), `signal_hz` (its width at any one moment, less
+where it hops) and `on_air(payload_bytes)`. The payload is what the
 radio is handed: our frame and whatever the carrier adds to it. All arithmetic is in whole
 microseconds, rounded up.
 
@@ -22,6 +23,7 @@ LrFhssRate = Literal["5/6", "2/3", "1/2", "1/3"]
 Framing = Literal["kiss", "cobs", "none"]
 
 LR_FHSS_BIT_US = 2_048
+LR_FHSS_SIGNAL_HZ = 488
 LR_FHSS_HEADER_BITS = 114
 LR_FHSS_HOP_BITS = 48
 LR_FHSS_HOP_OVERHEAD_BITS = 2
@@ -102,6 +104,10 @@ class Gfsk:
         """Carson's rule: bit rate + 2 × deviation."""
         return self.bitrate_bps + 2 * self.deviation_hz
 
+    @property
+    def signal_hz(self) -> int:
+        return self.occupied_hz
+
     def on_air(self, payload_bytes: int) -> Airtime:
         overhead = self.preamble_bytes + self.sync_bytes + self.length_bytes + self.address_bytes
         bits = 8 * (overhead + payload_bytes + self.crc_bytes)
@@ -142,6 +148,10 @@ class LrFhss:
     def occupied_hz(self) -> int:
         return self.channel_width_hz
 
+    @property
+    def signal_hz(self) -> int:
+        return LR_FHSS_SIGNAL_HZ
+
     def on_air(self, payload_bytes: int) -> Airtime:
         whole_us = self._bits(payload_bytes) * LR_FHSS_BIT_US
         return Airtime(whole_us, whole_us, LR_FHSS_HEADER_BITS * LR_FHSS_BIT_US)
@@ -181,6 +191,10 @@ class FixedRate:
     def occupied_hz(self) -> int:
         return self.bitrate_bps
 
+    @property
+    def signal_hz(self) -> int:
+        return self.occupied_hz
+
     def on_air(self, payload_bytes: int) -> Airtime:
         blocks = up(payload_bytes, self.block_bytes)
         bits = 8 * (self.overhead_bytes + blocks * self.block_bytes)
@@ -217,6 +231,10 @@ class Serial:
         """The most octets the framed payload can take on the line."""
         return _FRAMING_BYTES[self.framing](payload_bytes)
 
+    @property
+    def signal_hz(self) -> int:
+        return self.occupied_hz
+
     def on_air(self, payload_bytes: int) -> Airtime:
         bits = self.line_bytes(payload_bytes) * self.bits_per_byte
         return unbroken(up(bits * US_PER_S, self.baud))
@@ -250,6 +268,10 @@ class Modem:
     @property
     def occupied_hz(self) -> int:
         return 0
+
+    @property
+    def signal_hz(self) -> int:
+        return self.occupied_hz
 
     def on_air(self, payload_bytes: int) -> Airtime:  # noqa: ARG002 - a session has one length
         return unbroken(self.session_s * US_PER_S)

@@ -110,15 +110,42 @@ def choice(*allowed: str) -> Reader:
     return read
 
 
+def choices(*allowed: str) -> Reader:
+    one = choice(*allowed)
+
+    def read(value: Any) -> tuple[str, ...]:
+        return tuple(one(item) for item in texts(value))
+
+    return read
+
+
+def table(value: Any) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise _Unfit("a table, { key = value, … }")
+    return value
+
+
+def channels(value: Any) -> tuple[int, ...]:
+    """Centre frequencies in hertz: a list, or { first_hz, step_hz, count }."""
+    if not isinstance(value, dict):
+        return wholes(value)
+    if set(value) != {"first_hz", "step_hz", "count"}:
+        raise _Unfit("a list of hertz, or { first_hz = …, step_hz = …, count = … }")
+    first_hz, step_hz, count = (whole(value[key]) for key in ("first_hz", "step_hz", "count"))
+    if step_hz < 1 or not 1 <= count <= 10_000:
+        raise _Unfit("a step of at least 1 Hz and 1 to 10000 channels")
+    return tuple(first_hz + step_hz * n for n in range(count))
+
+
 def parse(toml: str, place: str) -> dict[str, Any]:
     """TOML text → a plain dictionary; RadioError names the line of a syntax error."""
     try:
-        return tomllib.loads(toml, parse_float=_exact)
+        return tomllib.loads(toml, parse_float=exact)
     except tomllib.TOMLDecodeError as error:
         raise RadioError(f"not TOML: {error}", place=place) from error
 
 
-def _exact(figure: str) -> Fraction | float:
+def exact(figure: str | float) -> Fraction | float:
     """0.001 is one thousandth; what is no finite number stays a float, which no reader takes."""
     value = float(figure)
     return Fraction(repr(value)) if isfinite(value) else value
@@ -143,6 +170,26 @@ def merge(row: Raw, known: Mapping[str, Raw], place: str) -> dict[str, Any]:
     return merged | {key: value for key, value in row.items() if key not in OWN_WORDS}
 
 
+def merged_tables(
+    document: Raw, word: str, key: str, known: Mapping[str, Raw], place: str
+) -> dict[str, dict[str, Any]]:
+    """The `[[word]]` tables of a document by their `key`, each with what it takes over.
+
+    They may be like rows of `known`, like one another in order, or like a `[template.NAME]`.
+    """
+    templates = table(document.get("template", {}))
+    merged: dict[str, dict[str, Any]] = {}
+    for row in tables(document, word, place):
+        where = f"{place}, {word} '{row.get(key, '?')}'"
+        if key not in row:
+            raise RadioError(f"'{key}' is missing", place=where, remedy=f'add {key} = "…"')
+        name = text(row[key])
+        if name in merged:
+            raise RadioError("named twice", place=where, remedy="give each row its own name")
+        merged[name] = merge(row, {**known, **templates, **merged}, where)
+    return merged
+
+
 def fill(
     row: Raw, columns: Iterable[Column], required: Iterable[str], place: str
 ) -> dict[str, Any]:
@@ -154,11 +201,15 @@ def fill(
     values = {}
     for key, value in row.items():
         column = by_key[nearest(key, by_key, place)]
+        where = f"{place}, {key}"
         try:
             values[column.target] = column.read(value)
         except _Unfit as unfit:
+            problem, remedy = f"{_shown(value)} does not fit", f"give {unfit}"
+            raise RadioError(problem, place=where, remedy=remedy) from None
+        except RadioError as error:
             raise RadioError(
-                f"{_shown(value)} does not fit", place=f"{place}, {key}", remedy=f"give {unfit}"
+                error.problem, place=f"{where}, {error.place}", remedy=error.remedy
             ) from None
     return values
 

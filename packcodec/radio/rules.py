@@ -13,7 +13,7 @@ rule shows that mark with it: use :meth:`Rule.told`, or `describe` of packcodec.
 The rows live in data/rules/*.toml; spec/rules.md is made from them.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -213,15 +213,15 @@ def rule_rows() -> Mapping[str, Raw]:
     data = files("packcodec.radio") / "data" / "rules"
     for file in sorted(data.iterdir(), key=lambda entry: entry.name):
         document = rows.parse(file.read_text(encoding="utf-8"), file.name)
-        templates = document.get("template", {})
-        for row in rows.tables(document, "rule", file.name):
-            whole = rows.merge(row, {**merged, **templates}, f"{file.name}, rule {row.get('id')}")
-            merged[whole["id"]] = whole
+        merged |= rows.merged_tables(document, "rule", "id", merged, file.name)
     return merged
 
 
+def known_rules(extra: Iterable[Rule] = ()) -> Mapping[str, Rule]:
+    """Every rule by id, in the order of the data files; `extra` joins them or takes their place."""
+    return MappingProxyType({**_package_rules(), **{rule.id: rule for rule in extra}})
+
+
 @cache
-def known_rules() -> Mapping[str, Rule]:
-    """Every rule of the package by id, in the order of the data files."""
-    rules = {name: read_rule(row, "rules") for name, row in rule_rows().items()}
-    return MappingProxyType(rules)
+def _package_rules() -> Mapping[str, Rule]:
+    return {name: read_rule(row, "rules") for name, row in rule_rows().items()}
