@@ -213,7 +213,10 @@ def _verified(line: bytes, number: int) -> dict[str, Any]:
     check, _, text = line.partition(b" ")
     if check != b"%08x" % zlib.crc32(text):
         raise _UnknownPastError(f"line {number} fails its check")
-    fields: dict[str, Any] = json.loads(text)
+    try:
+        fields: dict[str, Any] = {**json.loads(text)}
+    except (ValueError, TypeError):
+        raise _UnknownPastError(f"line {number} is no JSON object") from None
     return fields
 
 
