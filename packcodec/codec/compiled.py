@@ -10,6 +10,7 @@ from operator import index
 from typing import Any
 
 from packcodec.codec import generate
+from packcodec.codec.places import Source
 from packcodec.codec.record import Values
 from packcodec.codec.settle import ordered, settle_fields
 from packcodec.errors import DecodeError, PackcodecError, Reason
@@ -48,7 +49,7 @@ class PayloadCodec:
         def settle(values: Sequence[object]) -> list[Any]:
             return settle_fields(message.body.fields, values, layout.schema, path)
 
-        source = generate.Source(layout.schema)
+        source = Source(layout.schema)
         generate.pack_source(message.body, source, "pack", as_bytes=True)
         generate.pack_source(message.body, source, "pack_bits", as_bytes=False)
         generate.unpack_source(message.body, source, "unpack", from_bytes=True)
