@@ -16,9 +16,9 @@ from typing import Any
 from packcodec.errors import RadioError
 from packcodec.radio import rows
 from packcodec.radio.airtime import Modulation, airtime
-from packcodec.radio.link import Link, check_link
+from packcodec.radio.link import MODULATIONS, Link, check_link
 from packcodec.radio.lora import Lora
-from packcodec.radio.modulations import Airtime, Gfsk, LrFhss
+from packcodec.radio.modulations import Airtime
 
 OVERHEAD_BYTES = 13
 MAC_BEYOND_FRAME_BYTES = 8
@@ -28,7 +28,6 @@ JOIN_REQUEST_BYTES = 23
 JOIN_ACCEPT_BYTES = 33
 EMPTY_FRAME_BYTES = 12
 
-KINDS = {"lora": Lora, "gfsk": Gfsk, "lr_fhss": LrFhss}
 # What a data rate may say for itself, in place of its plan.
 OF_A_RATE = ("frequencies_hz", "hopping_channels", "rules")
 
@@ -109,8 +108,8 @@ def _links_of(name: str, plan: Mapping[str, Any], rate: Mapping[str, Any]) -> It
 
 
 def _modulation(rate: Mapping[str, Any]) -> Modulation:
-    kind = next(kind for kind in KINDS if kind in rate)
-    return KINDS[kind](**rate[kind])
+    kind = next(kind for kind in MODULATIONS if kind in rate)
+    return MODULATIONS[kind](**rate[kind])
 
 
 def _answer(uplink: Modulation, rate: Mapping[str, Any]) -> Modulation:
