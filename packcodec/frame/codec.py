@@ -55,10 +55,11 @@ class Codec:
         """The frame of `record`, a Record or its JSON form.
 
         `station` and `sequence` (the whole counter, 0 to 2**32 - 1) come from the record where not
-        given. Raises EncodeError naming the field that cannot be sent.
+        given; a sequence of which no bit is sent may be left away. Raises EncodeError naming the
+        field that cannot be sent.
         """
         name, values, station, sequence = _parts(record, station, sequence)
-        payload = self.payloads.get(name)
+        payload = self.payloads.get(name) if isinstance(name, str) else None
         if payload is None:
             known = ", ".join(self.payloads)
             raise EncodeError(f"no message {name!r}", place="message", remedy=f"one of {known}")
@@ -66,7 +67,7 @@ class Codec:
         bits, n = payload.pack_bits(*payload.ordered(values))
         total = self.layout.header_bits + n
         data = ((header << n | bits) << (-total & 7)).to_bytes((total + 7) >> 3, "big")
-        crc = self._check(data, payload.message.message.code, station or 0)
+        crc = self.check(data, payload.message.message.code, station or 0)
         return data + crc.to_bytes(self.layout.check.octets, "big")
 
     def decode(
@@ -85,18 +86,24 @@ class Codec:
         header does not say it. Raises DecodeError with a Reason for bytes that are not a frame of
         this layout, CarrierError when the carrier's part is missing.
         """
+        if not isinstance(frame, bytes | bytearray | memoryview):
+            raise CarrierError(
+                f"a frame is bytes, not {type(frame).__name__}",
+                place="frame",
+                remedy="bytes.fromhex(…) reads hex",
+            )
         if not self._least <= len(frame) <= LARGEST_FRAME_BYTES:
             raise DecodeError(
                 Reason.WRONG_LENGTH,
                 f"a frame of {len(frame)} bytes",
-                remedy=f"the shortest of this schema has {self._least}, no link carries more than "
+                remedy=f"the shortest of this schema has {self._least}, no radio carries more than "
                 f"{LARGEST_FRAME_BYTES}",
             )
         data, check = frame[: -self.layout.check.octets], frame[-self.layout.check.octets :]
         n = 8 * len(data) - self.layout.header_bits
         x = int.from_bytes(data, "big")
         code, station, sequence = self._split(x >> n, message, station, sequence)
-        if self._check(data, code, station) != int.from_bytes(check, "big"):
+        if self.check(data, code, station) != int.from_bytes(check, "big"):
             raise DecodeError(
                 Reason.FAILED_CHECK,
                 "damaged on the way, or of another schema or station",
@@ -116,6 +123,8 @@ class Codec:
     def _header(self, code: int, station: int | None, sequence: int | None) -> int:
         frame = self.schema.frame
         stations = 1 << (frame.station_bits or UNSENT_STATION_BITS)
+        if sequence is None and not frame.sequence_bits:
+            sequence = 0
         for place, number, numbers in (
             ("station", station, stations),
             ("sequence", sequence, COUNTERS),
@@ -144,7 +153,7 @@ class Codec:
         if frame.station_bits:
             station = header & ((1 << frame.station_bits) - 1)
             header >>= frame.station_bits
-        elif station is None or not 0 <= station < 1 << UNSENT_STATION_BITS:
+        elif type(station) is not int or not 0 <= station < 1 << UNSENT_STATION_BITS:
             raise CarrierError(
                 f"station is {station}",
                 place="station",
@@ -173,7 +182,11 @@ class Codec:
             )
         return self.payloads[message].message.message.code
 
-    def _check(self, data: bytes, code: int, station: int) -> int:
+    def check(self, data: bytes, code: int, station: int) -> int:
+        """The check that must follow `data`, a frame's header and payload.
+
+        `code` (of the message) and `station` count only where the header does not carry them.
+        """
         frame = self.schema.frame
         unsent = (
             (0 if frame.message_bits else code).to_bytes(1, "big")
@@ -209,7 +222,8 @@ def resolve(value: Any, epoch: datetime, received: datetime) -> Any:
     """`value` with every PartialTime in it set to the instant nearest to `received`.
 
     Right while delay and clock error together stay under half the span; an exact tie is the
-    earlier instant. Raises CarrierError if `received` has no offset from UTC.
+    earlier instant. Raises CarrierError if `received` has no offset from UTC, or if the instant is
+    outside the years 1 to 9999.
     """
     match value:
         case dict():
@@ -221,6 +235,11 @@ def resolve(value: Any, epoch: datetime, received: datetime) -> Any:
                 raise CarrierError(f"{received} has no offset from UTC", place="received")
             first, span = epoch + timedelta(seconds=value.offset_s), timedelta(seconds=value.span_s)
             spans, rest = divmod(received - first, span)
-            return first + (spans + (2 * rest > span)) * span
+            try:
+                return first + (spans + (2 * rest > span)) * span
+            except OverflowError:
+                raise CarrierError(
+                    f"{received} is next to the end of the calendar", place="received"
+                ) from None
         case _:
             return value

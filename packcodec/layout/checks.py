@@ -4,7 +4,8 @@ Reach: the longest data, in bits without the check itself, over which every erro
 `distance` flipped bits is caught. Sources: P. Koopman, "Best CRC polynomials" and its Hamming
 distance tables (CC BY 4.0) for 0x3D65, 0x5935 and 0x5D6DCB; the row of 0xF4ACFB13 and every
 number here are computed again in tests/layout/test_checks.py. One bit past its reach
-0x3D65 falls from 6 to 2 and 0x5935 from 5 to 2: a layout that can pass the reach is refused.
+0x3D65 falls from 6 to 2, 0x5935 from 5 to 2 and 0x5D6DCB from 6 to 4: a layout that can pass the
+reach is refused. The reach of 0xF4ACFB13 is as far as any frame goes, not where it falls.
 
 All are used unreflected, with initial value and final exclusive-or all ones, so that neither
 leading nor appended zero bytes go unseen.

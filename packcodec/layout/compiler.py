@@ -35,7 +35,7 @@ from packcodec.schema.model import (
     Time,
 )
 
-# The largest burst of any link in packcodec/radio; a test holds the two together.
+# The largest burst of any radio link in packcodec/radio; a test holds the two together.
 LARGEST_FRAME_BYTES = 340
 
 
@@ -93,7 +93,7 @@ def _message(message: Message, body: Group, header_bits: int, check: Check) -> M
     most = -(-(header_bits + body.most_bits) // 8) + check.octets
     if most > LARGEST_FRAME_BYTES:
         raise LayoutError(
-            f"a frame can reach {most} bytes, and no link carries more than {LARGEST_FRAME_BYTES}",
+            f"a frame can reach {most} bytes, and no radio carries more than {LARGEST_FRAME_BYTES}",
             place=f"message.{message.name}",
             remedy="shorten its lists (most = …) or split it into two messages",
         )

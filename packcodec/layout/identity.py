@@ -3,8 +3,8 @@
 The canonical form holds what decides the meaning of bits on the air and nothing else: names,
 ranges, units, frame, coding, epoch, and the founding rows of the species code table. Notes,
 labels, reporting policy, station names and species rows that joined later are left out, so they
-may change while stations are in the field. It is JSON with sorted keys, no spaces, ASCII only and
-no numbers but integers (fractions are text), which is also its RFC 8785 form: the same bytes on
+may change while stations are in the field. It is JSON with sorted keys, no spaces and no numbers
+but integers (fractions are text), in UTF-8, which is also its RFC 8785 form: the same bytes on
 every system.
 """
 
@@ -66,13 +66,13 @@ def canonical_form(schema: Schema) -> str:
         },
         sort_keys=True,
         separators=(",", ":"),
-        ensure_ascii=True,
+        ensure_ascii=False,
     )
 
 
 def identity_of(schema: Schema) -> bytes:
     """SHA-256 (FIPS 180-4) of the canonical form, 32 bytes."""
-    return sha256(canonical_form(schema).encode("ascii")).digest()
+    return sha256(canonical_form(schema).encode("utf-8")).digest()
 
 
 def tag_of(identity: bytes, bits: int) -> int:
