@@ -1,0 +1,90 @@
+"""What is left out when not everything fits: the least worth sending, counted, never in silence.
+
+The rows of a summary stand in order of worth, so cutting from the end is cutting by worth.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from packcodec.codec.record import AtLeast, Record, Values
+from packcodec.errors import EncodeError
+from packcodec.frame.codec import Codec
+from packcodec.monitor.vocabulary import ROWS
+from packcodec.schema.model import ListOf, Species
+
+# What a row gives up before another row is given up for it, in this order.
+SHED = ("detections", "first", "last")
+
+
+def worth(species: Species, row: Mapping[str, Any], season: int) -> tuple[Any, ...]:
+    """A sort key, most worth sending first.
+
+    Priority species, then what had not been seen this season, then what has been seen least
+    (`season` counts its detections so far, this interval's included), then the larger groups and
+    the more visits.
+    """
+    return (
+        species.report != "priority",
+        season > row["detections"],
+        season,
+        -row["most"],
+        -row["visits"],
+        species.code,
+    )
+
+
+def fit(codec: Codec, record: Record, limit_bytes: int) -> Record:
+    """`record` with as much of it as fits a frame of `limit_bytes` (header and check included).
+
+    Rows give up their optional times and counts before a row is given up, both from the end of
+    the list, and `left_out` grows by the rows that went. The rest of the record is untouched.
+    Raises EncodeError if it does not fit without any rows.
+    """
+    if frame_bytes(codec, record) <= limit_bytes:
+        return record
+    for shorter in _shorter(codec, record):
+        if frame_bytes(codec, shorter) <= limit_bytes:
+            return shorter
+        record = shorter
+    raise EncodeError(
+        f"takes {frame_bytes(codec, record)} bytes at the least, over the {limit_bytes} there are",
+        place=f"message.{record.message}",
+        remedy="use a link with a larger payload, or give the message fewer fields",
+    )
+
+
+def _shorter(codec: Codec, record: Record) -> Iterator[Record]:
+    """`record`, giving up one thing more each time; nothing where it has no rows to give up."""
+    fields = {field.name: field for field in codec.payloads[record.message].message.message.fields}
+    listed = fields.get(ROWS)
+    if not isinstance(listed, ListOf) or "left_out" not in fields or not record.values[ROWS]:
+        return
+    rows = [dict(row) for row in record.values[ROWS]]
+    for name in [name for name in SHED for f in listed.fields if f.name == name and f.optional]:
+        for row in reversed(rows):
+            row[name] = None
+            yield _with_rows(codec, record, rows, 0)
+    for kept in range(len(rows) - 1, listed.least - 1, -1):
+        yield _with_rows(codec, record, rows[:kept], len(rows) - kept)
+
+
+def frame_bytes(codec: Codec, record: Record) -> int:
+    """Length in bytes of the frame that would carry `record`."""
+    payload = codec.payloads[record.message]
+    _, bits = payload.pack_bits(*payload.ordered(record.values))
+    return (codec.layout.header_bits + bits + 7) // 8 + codec.layout.check.octets
+
+
+def settled(codec: Codec, message: str, values: Values) -> Values:
+    """`values` as the message carries them; raises EncodeError naming what it cannot carry."""
+    payload = codec.payloads[message]
+    return payload.unpack_values(payload.pack_values(values))
+
+
+def _with_rows(codec: Codec, record: Record, rows: list[Values], gone: int) -> Record:
+    left_out = record.values["left_out"]
+    before = left_out.value if isinstance(left_out, AtLeast) else left_out or 0
+    values = {**record.values, ROWS: rows, "left_out": before + gone}
+    return Record(
+        record.message, settled(codec, record.message, values), record.station, record.sequence
+    )
