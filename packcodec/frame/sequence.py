@@ -30,6 +30,6 @@ def infer_counter(expected: int, sent: int, bits: int) -> int:
     candidate = (expected & ~(circle - 1)) | sent
     if candidate <= expected - circle / 2 and candidate + circle < COUNTERS:
         return candidate + circle
-    if candidate > expected + circle / 2 and candidate >= circle:
+    if (candidate > expected + circle / 2 or candidate >= COUNTERS) and candidate >= circle:
         return candidate - circle
     return candidate
