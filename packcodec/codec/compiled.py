@@ -7,7 +7,7 @@ It is held equal to `packcodec.codec.reference` by tests/codec/test_agreement.py
 
 from collections.abc import Callable, Mapping, Sequence
 from operator import index
-from typing import Any
+from typing import Any, NoReturn
 
 from packcodec.codec import generate
 from packcodec.codec.places import Source
@@ -63,6 +63,7 @@ class PayloadCodec:
             "index": index,
             "from_bytes": int.from_bytes,
             "fits": _fits,
+            "misfit": _misfit,
             "Misfit": Misfit,
             "MISFITS": MISFITS,
             "COLLECTIONS": COLLECTIONS,
@@ -100,6 +101,10 @@ def _fits(element: object, size: int) -> bool:
     if type(element) is not dict or len(element) != size:
         raise Misfit
     return True
+
+
+def _misfit() -> NoReturn:
+    raise Misfit
 
 
 def _wrong_length(wanted: int, given: int) -> PackcodecError:

@@ -243,6 +243,8 @@ def _ordered(body: Group, values: str, source: Source) -> str:
             inner = _ordered(elements[field_.name], row, source)
             size = len(elements[field_.name].fields)
             listed = f"[{inner} for {row} in {item} if fits({row}, {size})]"
+            # An empty text or dict would pass for an empty list; the slow road says what is wrong.
+            listed = f"{listed} if type({item}) is list else misfit()"
             item = f"None if {item} is None else {listed}" if field_.optional else listed
         elif isinstance(field_, Integer) and not field_.optional:
             # Not for plain integers, but for numpy's, which would overflow in silence.

@@ -76,8 +76,9 @@ def pack_place(place: Place, source: Source, depth: int, variable: str) -> tuple
         return "", f"({variable} is not None)", 0
     if isinstance(place, Count):
         return (
-            f"{place.field.least} <= len({variable}) <= {place.field.most}",
-            (f"len({variable})"),
+            f"type({variable}) is list"
+            f" and {place.field.least} <= len({variable}) <= {place.field.most}",
+            f"len({variable})",
             place.field.least,
         )
     match place.field:

@@ -220,7 +220,7 @@ def _instant(field: Time, value: object, schema: Schema, path: str) -> datetime:
 
 
 def _settle_list(field: ListOf, value: object, schema: Schema, path: str) -> list[tuple[Any, ...]]:
-    if isinstance(value, str | Mapping) or not isinstance(value, Sequence):
+    if not isinstance(value, list | tuple):
         _refuse(path, f"is {_shown(value)}", "it takes a list")
     if not field.least <= len(value) <= field.most:
         _refuse(path, f"holds {len(value)}", f"it takes {field.least} to {field.most}")
