@@ -10,7 +10,7 @@ from itertools import groupby
 from pathlib import Path
 
 from packcodec.radio import Link, Lora, Rule, describe, known_links, known_rules
-from packcodec.radio.describe import hertz, seconds
+from packcodec.radio.wording import hertz, seconds
 
 PAGE = Path(__file__).resolve().parents[1] / "spec" / "rules.md"
 

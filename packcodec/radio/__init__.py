@@ -4,7 +4,6 @@ from packcodec.radio.airtime import Modulation as Modulation
 from packcodec.radio.airtime import airtime as airtime
 from packcodec.radio.airtime import largest_payload as largest_payload
 from packcodec.radio.airtime import octets_to_next_step as octets_to_next_step
-from packcodec.radio.describe import describe as describe
 from packcodec.radio.ledger import Ledger as Ledger
 from packcodec.radio.ledger import Permit as Permit
 from packcodec.radio.ledger import Snapshot as Snapshot
@@ -12,7 +11,6 @@ from packcodec.radio.ledger import Use as Use
 from packcodec.radio.legal import Finding as Finding
 from packcodec.radio.legal import check_legal as check_legal
 from packcodec.radio.legal import largest_frame as largest_frame
-from packcodec.radio.legal import ledger_limits as ledger_limits
 from packcodec.radio.legal import rules_for as rules_for
 from packcodec.radio.limits import Limit as Limit
 from packcodec.radio.limits import PauseLimit as PauseLimit
@@ -37,3 +35,6 @@ from packcodec.radio.modulations import Serial as Serial
 from packcodec.radio.power import convert_dbm as convert_dbm
 from packcodec.radio.rules import Rule as Rule
 from packcodec.radio.rules import known_rules as known_rules
+from packcodec.radio.scopes import ledger_limits as ledger_limits
+from packcodec.radio.scopes import ledger_scopes as ledger_scopes
+from packcodec.radio.wording import describe as describe

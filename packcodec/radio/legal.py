@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from packcodec.radio import rows
-from packcodec.radio.describe import hertz, reference, seconds
-from packcodec.radio.limits import Limit, PauseLimit, SingleLimit, WindowLimit
 from packcodec.radio.link import Link
 from packcodec.radio.power import density_dbm
 from packcodec.radio.rules import Rule, known_rules
+from packcodec.radio.wording import hertz, reference, seconds
 
 Verdict = Literal["refused", "caution", "note"]
 
@@ -76,41 +75,8 @@ def largest_frame(link: Link, rules: Mapping[str, Rule] | None = None) -> int | 
     return _largest(link, rules_for(link, rules))
 
 
-def ledger_limits(rule: Rule, frequency_hz: int, hops_over: int = 0) -> tuple[Limit, ...]:
-    """The rule's limits in time as the ledger keeps them, for one channel.
-
-    A scope is the rule's id for what counts over its whole band, and `ID@FREQUENCY` for what
-    counts on one channel (dwell, pause, time on air per slice of spectrum). `hops_over` is the
-    number of hopping channels, for the windows that depend on it.
-    """
-    band, channel, told = rule.id, f"{rule.id}@{frequency_hz}", rule.citation
-    limits: list[Limit] = []
-    if rule.duty_budget_us is not None and rule.duty_window_us is not None:
-        limits.append(WindowLimit(band, rule.duty_budget_us, rule.duty_window_us, told))
-    window_us = dwell_window_us(rule, hops_over)
-    if rule.dwell_us is not None and window_us is not None:
-        limits.append(WindowLimit(channel, rule.dwell_us, window_us, told))
-    if rule.on_time_us is not None and rule.on_time_window_us is not None:
-        limits.append(WindowLimit(channel, rule.on_time_us, rule.on_time_window_us, told))
-    if rule.pause_us is not None:
-        limits.append(PauseLimit(channel, rule.pause_us, clause=told))
-    longest_us = min(filter(None, (rule.longest_us, rule.dwell_us)), default=None)
-    if longest_us is not None:
-        limits.append(SingleLimit(channel, longest_us, told))
-    return tuple(limits)
-
-
-def dwell_window_us(rule: Rule, hops_over: int) -> int | None:
-    """The window of the dwell limit; None where the rule has none."""
-    if rule.dwell_window_per_channel and rule.dwell_us is not None:
-        return rule.dwell_us * max(hops_over, 1)
-    return rule.dwell_window_us
-
-
 def _emissions(link: Link) -> list[tuple[int, int]]:
-    """The lower and upper edge of the transmission on each channel."""
-    width_hz = link.modulation.occupied_hz
-    return [(f - width_hz // 2, f + (width_hz + 1) // 2) for f in link.frequencies_hz]
+    return [link.emission_hz(frequency_hz) for frequency_hz in link.frequencies_hz]
 
 
 def _uncovered(link: Link, applying: Iterable[Rule], book: Mapping[str, Rule]) -> list[Finding]:

@@ -76,6 +76,11 @@ class Link:
             )
         return airtime(self.modulation, self.overhead_bytes + frame_bytes)
 
+    def emission_hz(self, frequency_hz: int) -> tuple[int, int]:
+        """The lower and upper edge of a transmission on that channel."""
+        width_hz = self.modulation.occupied_hz
+        return frequency_hz - width_hz // 2, frequency_hz + (width_hz + 1) // 2
+
     def power_as(self, reference: Reference) -> float | None:
         """The transmit power in another reference, dBm; None for a link without a power."""
         if self.power_dbm is None:
@@ -118,21 +123,6 @@ class Link:
         return f"{self.source} [{'; '.join(marks)}]".strip() if marks else self.source
 
 
-def _modulation(make: Callable[..., Modulation]) -> rows.Reader:
-    known = [field.name for field in fields(make)]  # type: ignore[arg-type]
-
-    def read(value: Any) -> Modulation:
-        given = rows.table(value)
-        for key in given:
-            rows.nearest(key, known, make.__name__)
-        try:
-            return make(**given)
-        except TypeError as error:
-            raise RadioError(str(error), place=make.__name__) from error
-
-    return read
-
-
 MODULATIONS: dict[str, Callable[..., Modulation]] = {
     "lora": Lora,
     "gfsk": Gfsk,
@@ -142,10 +132,48 @@ MODULATIONS: dict[str, Callable[..., Modulation]] = {
     "modem": Modem,
 }
 
+
+def _modulation(kind: str) -> rows.Reader:
+    make = MODULATIONS[kind]
+    known = [field.name for field in fields(make)]  # type: ignore[arg-type]
+
+    def read(value: Any) -> Modulation:
+        given = rows.table(value)
+        for key in given:
+            rows.nearest(key, known, kind)
+        try:
+            return make(**given)
+        except TypeError as error:
+            raise RadioError(str(error), place=kind) from error
+
+    return read
+
+
+def _kind_of(row: Raw, place: str) -> str:
+    kinds = [kind for kind in MODULATIONS if kind in row]
+    if len(kinds) == 1:
+        return kinds[0]
+    raise RadioError(
+        f"one modulation is needed, found {' and '.join(kinds) or 'none'}",
+        place=place,
+        remedy=f"give one of {', '.join(MODULATIONS)}",
+    )
+
+
+def _answer(value: Any) -> Modulation:
+    """{ lora = { … } } and the like."""
+    given = rows.table(value)
+    kind = _kind_of(given, "answer")
+    modulation: Modulation = _modulation(kind)(given[kind])
+    return modulation
+
+
 COLUMNS = (
     Column("name", rows.text),
-    *(Column(kind, _modulation(make), "modulation") for kind, make in MODULATIONS.items()),
+    *(Column(kind, _modulation(kind), "modulation") for kind in MODULATIONS),
+    Column("answer", _answer),
     Column("payload_most", rows.whole),
+    Column("payload_most_repeated", rows.whole),
     Column("overhead_bytes", rows.whole),
     Column("frequencies_hz", rows.channels),
     Column("hopping_channels", rows.whole),
@@ -174,14 +202,7 @@ REQUIRED = ("name", "payload_most", "source", "evidence")
 def read_link(row: Raw, place: str, *, users_own: bool = False) -> Link:
     """One merged row → a Link; RadioError names the row and key."""
     where = f"{place}, link '{row.get('name', '?')}'"
-    kinds = [kind for kind in MODULATIONS if kind in row]
-    if len(kinds) != 1:
-        found = " and ".join(kinds) or "none"
-        raise RadioError(
-            f"a link has one modulation, found {found}",
-            place=where,
-            remedy=f"give one of {', '.join(MODULATIONS)}",
-        )
+    _kind_of(row, where)
     link = Link(**rows.fill(row, COLUMNS, REQUIRED, where), users_own=users_own)
     check_link(link, where)
     return link

@@ -34,7 +34,7 @@ from typing import Any
 from packcodec.errors import RadioError
 from packcodec.radio import rows
 from packcodec.radio.link import COLUMNS, Link, check_link, read_link
-from packcodec.radio.lorawan import lorawan_links
+from packcodec.radio.lorawan import lorawan_rows
 from packcodec.radio.rows import Raw
 from packcodec.radio.rules import Rule, read_rule, rule_rows
 
@@ -47,7 +47,7 @@ def link_rows() -> Mapping[str, Raw]:
     for file in sorted(data.iterdir(), key=lambda entry: entry.name):
         document = rows.parse(file.read_text(encoding="utf-8"), file.name)
         merged |= rows.merged_tables(document, "link", "name", merged, file.name)
-    return merged
+    return merged | {row["name"]: row for row in lorawan_rows()}
 
 
 def known_links(extra: Iterable[Link] = ()) -> Mapping[str, Link]:
@@ -57,8 +57,7 @@ def known_links(extra: Iterable[Link] = ()) -> Mapping[str, Link]:
 
 @cache
 def _package_links() -> Mapping[str, Link]:
-    raw = {name: read_link(row, "links") for name, row in link_rows().items()}
-    return raw | {link.name: link for link in lorawan_links()}
+    return {name: read_link(row, "links") for name, row in link_rows().items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +72,7 @@ def read_user_rules(text: str, place: str) -> OwnRadio:
     """A user's TOML text → their links and rules; RadioError names `place`, row and key."""
     document = rows.parse(text, place)
     for word in document:
-        rows.nearest(word, ("rule", "link"), place, "use [[rule]] and [[link]]")
+        rows.nearest(word, ("rule", "link", "template"), place, "use [[rule]] and [[link]]")
     rule_table = rows.merged_tables(document, "rule", "id", rule_rows(), place)
     link_table = rows.merged_tables(document, "link", "name", link_rows(), place)
     rules = tuple(read_rule(row, place, users_own=True) for row in rule_table.values())

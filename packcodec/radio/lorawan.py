@@ -1,4 +1,4 @@
-"""LoRaWAN: the links of every channel plan and data rate, made from the plans' tables.
+"""LoRaWAN: the links of every channel plan and data rate, as rows made from the plans' tables.
 
 A link is named `lorawan-PLAN-drN`. A frame of ours is the FRMPayload: MHDR 1, FHDR 7, FPort 1 and
 MIC 4 octets come around it, 13 in all; MAC commands in FOpts take from its room. The largest
@@ -9,15 +9,14 @@ the join messages from memory of the LoRaWAN 1.0.4 specification.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
 from packcodec.errors import RadioError
 from packcodec.radio import rows
-from packcodec.radio.airtime import Modulation, airtime
-from packcodec.radio.link import MODULATIONS, Link, check_link
-from packcodec.radio.lora import Lora
+from packcodec.radio.airtime import airtime
+from packcodec.radio.link import Link
 from packcodec.radio.modulations import Airtime
 
 OVERHEAD_BYTES = 13
@@ -28,8 +27,17 @@ JOIN_REQUEST_BYTES = 23
 JOIN_ACCEPT_BYTES = 33
 EMPTY_FRAME_BYTES = 12
 
-# What a data rate may say for itself, in place of its plan.
-OF_A_RATE = ("frequencies_hz", "hopping_channels", "rules")
+KINDS = ("lora", "gfsk", "lr_fhss")
+# What a plan says for all its rates, and a rate may say for itself.
+OF_A_LINK = (
+    "hopping_channels",
+    "power_dbm",
+    "power_reference",
+    "listens",
+    "evidence",
+    "unconfirmed",
+    "caution",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,57 +70,44 @@ def exchange(link: Link) -> Exchange:
     )
 
 
-def lorawan_links() -> Iterator[Link]:
-    """Every plan's every data rate, read from data/lorawan.toml."""
+def lorawan_rows() -> Iterator[dict[str, Any]]:
+    """Every plan's every data rate as a link's row, from data/lorawan.toml."""
     file = files("packcodec.radio") / "data" / "lorawan.toml"
     plans = rows.parse(file.read_text(encoding="utf-8"), file.name)["plan"]
     for name, row in plans.items():
         plan = rows.merge(row, plans, f"{file.name}, plan {name}")
         for rate in plan["rates"]:
             if rate["dr"] in plan.get("only", [rate["dr"]]):
-                yield from _links_of(name, plan, rate)
+                yield from _rows_of(name, plan, rate)
 
 
-def _links_of(name: str, plan: Mapping[str, Any], rate: Mapping[str, Any]) -> Iterator[Link]:
-    own = {key: rate.get(key, plan.get(key)) for key in OF_A_RATE}
-    mac_bytes = rate["mac"]
-    modulation = _modulation(rate)
-    link = Link(
-        name=f"lorawan-{name}-dr{rate['dr']}",
-        modulation=modulation,
-        payload_most=mac_bytes - MAC_BEYOND_FRAME_BYTES,
-        payload_most_repeated=min(mac_bytes, REPEATED_MAC_MOST) - MAC_BEYOND_FRAME_BYTES,
-        overhead_bytes=OVERHEAD_BYTES,
-        frequencies_hz=rows.channels(own["frequencies_hz"]),
-        hopping_channels=own["hopping_channels"] or 0,
-        power_dbm=float(plan["power_dbm"]),
-        power_reference=plan.get("power_reference", "eirp"),
-        rules=(*own["rules"], *filter(None, [plan.get("dwell_rule")])),
-        carrier_says=("station", "message", "sequence"),
-        listens=plan.get("listens", False),
-        answer=_answer(modulation, rate),
-        chip="SX1262",
-        source=f"{plan['source']}; channels and answers by the open LoRaWAN reference stack",
-        evidence=plan["evidence"],
-        unconfirmed=tuple(plan.get("unconfirmed", ())),
-        note=f"{plan['region']}, DR{rate['dr']}. {plan.get('note', '')}".rstrip(),
-        caution=plan.get("caution", ""),
-    )
-    check_link(link, link.name)
-    for group, offset_hz in plan.get("groups", {}).items():
-        shifted = tuple(channel_hz + offset_hz for channel_hz in link.frequencies_hz)
-        own_name = link.name.replace("as923", group, 1)
-        yield replace(link, name=own_name, frequencies_hz=shifted)
-    if "groups" not in plan:
-        yield link
+def _rows_of(
+    name: str, plan: Mapping[str, Any], rate: Mapping[str, Any]
+) -> Iterator[dict[str, Any]]:
+    own = {**plan, **rate}
+    kind = next(kind for kind in KINDS if kind in rate)
+    row = {
+        kind: rate[kind],
+        "answer": _answer(kind, rate),
+        "payload_most": rate["mac"] - MAC_BEYOND_FRAME_BYTES,
+        "payload_most_repeated": min(rate["mac"], REPEATED_MAC_MOST) - MAC_BEYOND_FRAME_BYTES,
+        "overhead_bytes": OVERHEAD_BYTES,
+        "carrier_says": ["station", "message", "sequence"],
+        "chip": "SX1262",
+        "power_reference": "eirp",
+        **{key: own[key] for key in OF_A_LINK if key in own},
+        "rules": [*own["rules"], *plan.get("plan_rules", [])],
+        "source": f"{plan['source']}; channels and answers by the open LoRaWAN reference stack",
+        "note": f"{plan['region']}, DR{rate['dr']}. {plan.get('note', '')}".rstrip(),
+    }
+    channels_hz = rows.channels(own["frequencies_hz"])
+    for group, offset_hz in plan.get("groups", {name: 0}).items():
+        shifted = [channel_hz + offset_hz for channel_hz in channels_hz]
+        yield {"name": f"lorawan-{group}-dr{rate['dr']}", **row, "frequencies_hz": shifted}
 
 
-def _modulation(rate: Mapping[str, Any]) -> Modulation:
-    kind = next(kind for kind in MODULATIONS if kind in rate)
-    return MODULATIONS[kind](**rate[kind])
-
-
-def _answer(uplink: Modulation, rate: Mapping[str, Any]) -> Modulation:
+def _answer(kind: str, rate: Mapping[str, Any]) -> dict[str, Any]:
     """The modulation of the first receive window; LoRa without a payload CRC."""
-    answer = Lora(**rate["answer"]) if "answer" in rate else uplink
-    return replace(answer, crc=False) if isinstance(answer, Lora) else answer
+    if "answer" in rate or kind == "lora":
+        return {"lora": {**rate.get("answer", rate.get("lora")), "crc": False}}
+    return {kind: rate[kind]}

@@ -19,6 +19,8 @@ Raw: TypeAlias = Mapping[str, Any]
 Reader: TypeAlias = Callable[[Any], Any]
 
 OWN_WORDS = ("like", "without")
+# No figure of a radio comes near; beyond it, floats and printed units lose their meaning.
+FIGURE_MOST = 10**15
 
 
 class _Unfit(Exception):
@@ -57,7 +59,7 @@ def truth(value: Any) -> bool:
 
 
 def whole(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int):
+    if isinstance(value, bool) or not isinstance(value, int) or abs(value) > FIGURE_MOST:
         raise _Unfit("a whole number")
     return value
 
@@ -69,7 +71,7 @@ def wholes(value: Any) -> tuple[int, ...]:
 
 
 def number(value: Any) -> Fraction:
-    if isinstance(value, bool) or not isinstance(value, int | Fraction):
+    if isinstance(value, bool) or not isinstance(value, int | Fraction) or abs(value) > FIGURE_MOST:
         raise _Unfit("a number")
     return Fraction(value)
 
@@ -161,13 +163,18 @@ def tables(document: Raw, word: str, place: str) -> list[dict[str, Any]]:
 
 def merge(row: Raw, known: Mapping[str, Raw], place: str) -> dict[str, Any]:
     """The row with everything it takes over by `like`."""
-    parents = row.get("like", [])
     merged: dict[str, Any] = {}
-    for name in [parents] if isinstance(parents, str) else parents:
-        merged |= known[nearest(name, known, f"{place}, like")]
-    for key in row.get("without", []):
+    for name in _names(row, "like", place):
+        merged |= table(known[nearest(name, known, f"{place}, like")])
+    for key in _names(row, "without", place):
         merged.pop(nearest(key, merged, f"{place}, without"))
     return merged | {key: value for key, value in row.items() if key not in OWN_WORDS}
+
+
+def _names(row: Raw, key: str, place: str) -> tuple[str, ...]:
+    """One name or a list of names."""
+    value = row.get(key, [])
+    return (value,) if isinstance(value, str) else read(texts, value, f"{place}, {key}")
 
 
 def merged_tables(
@@ -177,13 +184,13 @@ def merged_tables(
 
     They may be like rows of `known`, like one another in order, or like a `[template.NAME]`.
     """
-    templates = table(document.get("template", {}))
+    templates = read(table, document.get("template", {}), f"{place}, template")
     merged: dict[str, dict[str, Any]] = {}
     for row in tables(document, word, place):
         where = f"{place}, {word} '{row.get(key, '?')}'"
         if key not in row:
             raise RadioError(f"'{key}' is missing", place=where, remedy=f'add {key} = "…"')
-        name = text(row[key])
+        name = read(text, row[key], f"{where}, {key}")
         if name in merged:
             raise RadioError("named twice", place=where, remedy="give each row its own name")
         merged[name] = merge(row, {**known, **templates, **merged}, where)
@@ -201,17 +208,20 @@ def fill(
     values = {}
     for key, value in row.items():
         column = by_key[nearest(key, by_key, place)]
-        where = f"{place}, {key}"
-        try:
-            values[column.target] = column.read(value)
-        except _Unfit as unfit:
-            problem, remedy = f"{_shown(value)} does not fit", f"give {unfit}"
-            raise RadioError(problem, place=where, remedy=remedy) from None
-        except RadioError as error:
-            raise RadioError(
-                error.problem, place=f"{where}, {error.place}", remedy=error.remedy
-            ) from None
+        values[column.target] = read(column.read, value, f"{place}, {key}")
     return values
+
+
+def read(reader: Reader, value: Any, place: str) -> Any:
+    """A value as the reader has it; RadioError at `place` for one that does not fit."""
+    try:
+        return reader(value)
+    except _Unfit as unfit:
+        problem, remedy = f"{_shown(value)} does not fit", f"give {unfit}"
+        raise RadioError(problem, place=place, remedy=remedy) from None
+    except RadioError as error:
+        where = f"{place}, {error.place}"
+        raise RadioError(error.problem, place=where, remedy=error.remedy) from None
 
 
 def nearest(name: Any, known: Iterable[str], place: str, hint: str = "") -> str:

@@ -96,14 +96,14 @@ def test_antenna_gain_above_6_dbi_comes_off_the_power_db_for_db():
 
 
 def test_the_dwell_is_per_channel_and_adds_up_over_its_window():
-    (window, *_) = ledger_limits(RULES["us-fhss-50"], 902_300_000)
+    (window, *_) = ledger_limits(find_link("lora-us-hop-64"))
     assert isinstance(window, WindowLimit)
     assert (window.limit_us, window.window_us) == (400_000, 20_000_000)
     assert "902300000" in window.scope
 
 
 def test_the_hybrid_window_grows_with_the_channels():
-    (window, *_) = ledger_limits(RULES["us-hybrid"], 903_900_000, hops_over=8)
+    (window, *_) = ledger_limits(find_link("lora-us-hop"))
     assert isinstance(window, WindowLimit)
     assert (window.limit_us, window.window_us) == (400_000, 3_200_000)
 

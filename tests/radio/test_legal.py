@@ -5,11 +5,7 @@ from dataclasses import replace
 import pytest
 
 from packcodec.errors import RadioError
-from packcodec.radio import check_legal, find_link, known_rules, largest_frame, rules_for
-from packcodec.radio.legal import ledger_limits
-from packcodec.radio.limits import PauseLimit, SingleLimit, WindowLimit
-
-BOOK = known_rules()
+from packcodec.radio import check_legal, find_link, largest_frame, rules_for
 
 
 def refused_by(name: str) -> list[str]:
@@ -92,15 +88,3 @@ def test_the_longest_frame_is_the_least_of_every_bound():
     assert largest_frame(find_link("lora-eu-868.3-polite:sf=12")) == 10
     assert largest_frame(find_link("lorawan-us915-dr0")) == 11
     assert largest_frame(find_link("lorawan-eu868-dr0")) == 51
-
-
-def test_limits_for_the_ledger():
-    duty = ledger_limits(BOOK["eu-868.0-868.6"], 868_100_000)
-    assert [type(limit) for limit in duty] == [WindowLimit]
-    assert (duty[0].scope, duty[0].clause) == ("eu-868.0-868.6", BOOK["eu-868.0-868.6"].citation)
-    polite = ledger_limits(BOOK["eu-868.0-868.6-polite"], 868_300_000)
-    assert [type(limit) for limit in polite] == [WindowLimit, PauseLimit, SingleLimit]
-    assert {limit.scope for limit in polite} == {"eu-868.0-868.6-polite@868300000"}
-    japan = ledger_limits(BOOK["jp-listen-128us"], 922_000_000)
-    assert [type(limit) for limit in japan] == [WindowLimit, PauseLimit, SingleLimit]
-    assert ledger_limits(BOOK["us-15.249"], 915_000_000) == ()

@@ -4,6 +4,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from packcodec.errors import RadioError
 from packcodec.radio import (
@@ -18,6 +20,8 @@ from packcodec.radio import (
     read_user_rules,
     rules_for,
 )
+from packcodec.radio.link import COLUMNS as LINK_COLUMNS
+from packcodec.radio.rules import COLUMNS as RULE_COLUMNS
 
 LINKS = known_links()
 
@@ -176,6 +180,14 @@ def test_a_users_refusal_is_told_as_the_users_own():
     assert "the user's own rule" in str(refused)
 
 
+def test_a_users_link_may_be_like_a_lorawan_data_rate():
+    own = read_user_rules(
+        "[[link]]\nname = 'gate'\nlike = 'lorawan-eu868-dr3'\npower_dbm = 10\n", "mine.toml"
+    )
+    assert own.links[0].overhead_bytes == 13
+    assert exchange(own.links[0]) == exchange(find_link("lorawan-eu868-dr3"))
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
@@ -192,6 +204,10 @@ def test_a_users_refusal_is_told_as_the_users_own():
         ("[[link]]\nname = 'a'\nlike = 'lora-eu-868.1'\npayload_most = 256\n", "1 to 255 bytes"),
         ("[[link]]\nname = 'a'\nlike = 'lora-eu-868.1'\nfrequencies_hz = []\n", "hertz"),
         ("[[link]]\nname = 'a'\nlike = 'x-none'\n", "unknown name 'x-none'"),
+        ("[[link]]\nname = 'a'\nlike = 3\n", "a list of texts"),
+        ("[[link]]\nname = 3\n", "a text in quotes"),
+        ("[[link]]\nname = 'a'\nlike = 'lora-eu-868.1'\nwithout = ['lora']\n", "found none"),
+        ("template = 3\n", "a table"),
         (
             "[[link]]\nname = 'a'\nlike = 'lora-eu-868.1'\n"
             "[[link]]\nname = 'a'\nlike = 'lora-eu-868.3'\n",
@@ -204,3 +220,55 @@ def test_a_slip_in_a_users_file_is_refused_with_its_place(text, words):
         read_user_rules(text, "mine.toml")
     assert "mine.toml" in refused.value.place
     assert words in str(refused.value)
+
+
+scalars = st.one_of(
+    st.booleans(),
+    st.integers(-(10**400), 10**400),
+    st.floats(),
+    st.text(alphabet="ab-é", max_size=4),
+    st.sampled_from(["lora-eu-868.1", "eu-868.0-868.6", "erp", "1/3", "station", "memory"]),
+)
+values = st.recursive(
+    scalars,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3),
+        st.dictionaries(st.sampled_from(["sf", "first_hz", "step_hz", "count", "x"]), inner),
+    ),
+    max_leaves=4,
+)
+
+
+def in_toml(value: object) -> str:
+    """A value as TOML writes it."""
+    match value:
+        case bool():
+            return str(value).lower()
+        case str():
+            return f'"{value}"'
+        case list():
+            return f"[{', '.join(in_toml(item) for item in value)}]"
+        case dict():
+            return "{" + ", ".join(f"{k} = {in_toml(v)}" for k, v in value.items()) + "}"
+    return str(value)
+
+
+@given(
+    st.sampled_from(["rule", "link"]),
+    st.dictionaries(
+        st.sampled_from(sorted({c.key for c in (*RULE_COLUMNS, *LINK_COLUMNS)} | {"without"})),
+        values,
+        max_size=4,
+    ),
+)
+def test_whatever_a_users_file_says_it_is_read_or_refused(word, changes):
+    like = {"rule": "eu-868.0-868.6", "link": "lora-eu-868.1"}[word]
+    name = {"rule": "id", "link": "name"}[word]
+    row = {name: "own", "like": like} | changes
+    text = f"[[{word}]]\n" + "\n".join(f"{key} = {in_toml(value)}" for key, value in row.items())
+    try:
+        own = read_user_rules(text, "mine.toml")
+    except RadioError:
+        return
+    for link in own.links:
+        check_legal(link, known_rules(own.rules))

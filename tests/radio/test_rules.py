@@ -5,9 +5,9 @@ from fractions import Fraction
 import pytest
 
 from packcodec.errors import RadioError
-from packcodec.radio.describe import describe
 from packcodec.radio.rows import merge, parse
 from packcodec.radio.rules import COLUMNS, known_rules, read_rule, rule_rows
+from packcodec.radio.wording import describe
 
 RULES = known_rules()
 
