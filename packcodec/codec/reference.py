@@ -47,7 +47,12 @@ def encode(schema: Schema, message: Message, values: Mapping[str, Any]) -> bytes
 
 def decode(schema: Schema, message: Message, payload: bytes) -> Values:
     """The values of a zero-padded payload; raises DecodeError."""
-    reader = _Reader(str(bitstring.Bits(bytes(payload)).bin))
+    return decode_bits(schema, message, str(bitstring.Bits(bytes(payload)).bin))
+
+
+def decode_bits(schema: Schema, message: Message, bits: str) -> Values:
+    """The values of a payload as text of 0 and 1, with up to 7 zeros after it."""
+    reader = _Reader(bits)
     values = _read_group(reader, schema, message.fields, message.name)
     rest = reader.bits[reader.at :]
     if len(rest) > 7:
