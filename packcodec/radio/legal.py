@@ -13,7 +13,7 @@ from packcodec.radio import rows
 from packcodec.radio.link import Link
 from packcodec.radio.power import density_dbm
 from packcodec.radio.rules import Rule, known_rules
-from packcodec.radio.wording import hertz, reference, seconds
+from packcodec.radio.wording import hertz, label, reference, seconds
 
 Verdict = Literal["refused", "caution", "note"]
 
@@ -60,7 +60,7 @@ def check_legal(link: Link, rules: Mapping[str, Rule] | None = None) -> tuple[Fi
     """
     book = known_rules() if rules is None else rules
     applying = rules_for(link, book)
-    findings = [*_uncovered(link, applying, book)]
+    findings = [*_uncovered(link, applying, book), *_without_law(applying)]
     for rule in applying:
         findings += [finding for check in CHECKS for finding in check(link, rule)]
     order = {"refused": 0, "caution": 1, "note": 2}
@@ -107,6 +107,21 @@ def _are(others: list[str]) -> str:
     return f"holds {', '.join(others)}" if others else "is no rule to send under"
 
 
+def _without_law(applying: tuple[Rule, ...]) -> list[Finding]:
+    """A caution where only a network plan's own settings stand behind a link."""
+    if not applying or any(rule.standing != "plan" for rule in applying):
+        return []
+    return [
+        Finding(
+            "caution",
+            ", ".join(rule.id for rule in applying),
+            applying[0].citation,
+            "only the network plan's own settings are checked, no country's law",
+            "find your country's rule and give it as your own",
+        )
+    ]
+
+
 Findings: TypeAlias = Iterable[Finding]
 Check: TypeAlias = Callable[[Link, Rule], Findings]
 
@@ -118,6 +133,16 @@ def _finding(rule: Rule, verdict: Verdict, problem: str, remedy: str = "") -> Fi
 def _in_force(_: Link, rule: Rule) -> Findings:
     if rule.standing == "superseded":
         yield _finding(rule, "refused", "the rule no longer holds", rule.note)
+
+
+def _confirmed(_: Link, rule: Rule) -> Findings:
+    if rule.evidence == "memory":
+        problem = "the whole rule is from memory, confirmed in no text"
+        yield _finding(rule, "caution", problem, "read the text in force")
+    elif rule.unconfirmed:
+        doubtful = ", ".join(dict.fromkeys(map(label, rule.unconfirmed)))
+        problem = f"from memory: {doubtful}"
+        yield _finding(rule, "caution", problem, "read the text in force")
 
 
 def _power(link: Link, rule: Rule) -> Findings:
@@ -262,6 +287,7 @@ def _manners(_: Link, rule: Rule) -> Findings:
 
 CHECKS: tuple[Check, ...] = (
     _in_force,
+    _confirmed,
     _power,
     _radiated,
     _density,

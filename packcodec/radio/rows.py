@@ -71,7 +71,8 @@ def wholes(value: Any) -> tuple[int, ...]:
 
 
 def number(value: Any) -> Fraction:
-    if isinstance(value, bool) or not isinstance(value, int | Fraction) or abs(value) > FIGURE_MOST:
+    plain = isinstance(value, int | Fraction) and not isinstance(value, bool)
+    if not plain or not -FIGURE_MOST <= value <= FIGURE_MOST:
         raise _Unfit("a number")
     return Fraction(value)
 

@@ -8,7 +8,7 @@ between editions.
 `evidence` says how far a row is confirmed: "primary" (the text itself was read), "secondary" (a
 text that quotes or transcribes it was read), "memory" (not confirmed). `unconfirmed` names single
 attributes that are from memory in a row that is otherwise confirmed. Whoever shows a value of a
-rule shows that mark with it: use :meth:`Rule.told`, or `describe` of packcodec.radio.describe.
+rule shows that mark with it: use :meth:`Rule.told`, or `describe` of packcodec.radio.wording.
 
 The rows live in data/rules/*.toml; spec/rules.md is made from them.
 """

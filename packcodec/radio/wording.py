@@ -112,6 +112,12 @@ DESCRIBED: tuple[tuple[str, tuple[str, ...], Told], ...] = (
 )
 
 
+def label(attribute: str) -> str:
+    """What an attribute of a rule is called where its limits are told."""
+    named = (name for name, behind, _ in DESCRIBED if attribute in behind)
+    return next(named, attribute.removesuffix("s_hz"))
+
+
 def _is_set(value: object) -> bool:
     return value is not None and value is not False
 
@@ -122,8 +128,8 @@ def describe(rule: Rule) -> tuple[tuple[str, str], ...]:
     return (
         ("band", rule.told(edges, "bands_hz")),
         *(
-            (label, rule.told(tell(rule), *attributes))
-            for label, attributes, tell in DESCRIBED
+            (name, rule.told(tell(rule), *attributes))
+            for name, attributes, tell in DESCRIBED
             if _is_set(getattr(rule, attributes[0]))
         ),
     )

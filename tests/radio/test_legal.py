@@ -88,3 +88,18 @@ def test_the_longest_frame_is_the_least_of_every_bound():
     assert largest_frame(find_link("lora-eu-868.3-polite:sf=12")) == 10
     assert largest_frame(find_link("lorawan-us915-dr0")) == 11
     assert largest_frame(find_link("lorawan-eu868-dr0")) == 51
+
+
+def cautions(name: str) -> str:
+    return " ".join(str(f) for f in check_legal(find_link(name)) if f.verdict == "caution")
+
+
+def test_a_plan_alone_is_no_law():
+    assert "no country's law" in cautions("lorawan-as923-1-dwell1-dr2")
+    assert "no country's law" not in cautions("lorawan-au915-dwell1-dr2")
+
+
+def test_a_legal_link_still_says_what_its_rule_has_from_memory():
+    assert "the whole rule is from memory" in cautions("lora-uk-868.1")
+    assert "from memory: bandwidth at least, clause" in cautions("lora-au-wide")
+    assert "from memory" not in cautions("lora-eu-868.1")

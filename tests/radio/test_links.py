@@ -8,8 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packcodec.errors import RadioError
+from packcodec.layout.compiler import LARGEST_FRAME_BYTES
 from packcodec.radio import (
     Lora,
+    Serial,
     adjusted,
     airtime,
     check_legal,
@@ -40,6 +42,11 @@ def test_every_kind_of_link_is_there():
     for start in ("lora-eu-", "lora-us-", "lora-au-", "lorawan-", "gfsk-", "lr-fhss-", "unb-"):
         assert any(name.startswith(start) for name in LINKS)
     assert {"text-message", "satellite-burst", "serial-kiss-9600"} <= LINKS.keys()
+
+
+def test_the_largest_frame_of_the_layout_compiler_is_the_largest_burst_on_the_air():
+    on_air = [link for link in LINKS.values() if not isinstance(link.modulation, Serial)]
+    assert max(link.payload_most for link in on_air) == LARGEST_FRAME_BYTES
 
 
 def test_an_unknown_link_names_the_nearest():
