@@ -1,0 +1,110 @@
+"""What radio chips draw and hear: the rows of data/chips.toml, checked and frozen."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from packcodec.errors import RadioError
+
+
+@dataclass(frozen=True, slots=True)
+class TransmitCurrent:
+    """`current_ma` at `power_dbm` (conducted), with the output matched for `matched_dbm`."""
+
+    low_mhz: float
+    high_mhz: float
+    matched_dbm: int
+    power_dbm: int
+    current_ma: float
+
+
+@dataclass(frozen=True, slots=True)
+class Chip:
+    """One chip's data-sheet rows. Currents are None for a chip that is only listened with here.
+
+    `sensitivity_dbm` is keyed by (spreading factor, bandwidth in hertz).
+    """
+
+    name: str
+    source: str
+    evidence: str
+    supply_v: float | None
+    receive_ma: float | None
+    sleep_ma: float | None
+    transmit: tuple[TransmitCurrent, ...]
+    sensitivity_dbm: dict[tuple[int, int], float]
+
+
+@cache
+def known_chips() -> dict[str, Chip]:
+    """Every chip by its name."""
+    text = files("packcodec.radio").joinpath("data", "chips.toml").read_text(encoding="utf-8")
+    return {name: _chip(name, row) for name, row in tomllib.loads(text).items()}
+
+
+def find_chip(name: str) -> Chip:
+    """The chip of that name. Raises RadioError, with the names there are."""
+    chips = known_chips()
+    if name not in chips:
+        raise RadioError(
+            f"no chip is called {name!r}",
+            place="chip",
+            remedy=f"name one of {', '.join(chips)}",
+        )
+    return chips[name]
+
+
+def transmit_current_ma(
+    chip: Chip, power_dbm: float, frequency_hz: int, matched_dbm: int | None = None
+) -> float:
+    """The supply current while sending `power_dbm` (conducted).
+
+    The row of the next power at or above the one asked for. Boards differ in what their output is
+    matched for, by up to a factor of two; without `matched_dbm` the greatest of the rows counts.
+    Raises RadioError where the sheet has no such row.
+    """
+    rows = [
+        row
+        for row in chip.transmit
+        if row.low_mhz * 1e6 <= frequency_hz <= row.high_mhz * 1e6
+        and row.power_dbm >= power_dbm
+        and matched_dbm in (None, row.matched_dbm)
+    ]
+    if not rows:
+        told = ", ".join(
+            f"{row.power_dbm} dBm matched for {row.matched_dbm}, {row.low_mhz}–{row.high_mhz} MHz"
+            for row in chip.transmit
+        )
+        raise RadioError(
+            f"the data sheet gives no current for {power_dbm} dBm at {frequency_hz / 1e6} MHz",
+            place=f"chip {chip.name}",
+            remedy=f"it has {told}" if told else "choose a chip with transmit rows",
+        )
+    nearest_dbm = min(row.power_dbm for row in rows)
+    return max(row.current_ma for row in rows if row.power_dbm == nearest_dbm)
+
+
+def _chip(name: str, row: dict[str, Any]) -> Chip:
+    return Chip(
+        name=name,
+        source=row["source"],
+        evidence=row["evidence"],
+        supply_v=row.get("supply_v"),
+        receive_ma=row.get("receive_ma"),
+        sleep_ma=row.get("sleep_ma"),
+        transmit=tuple(
+            TransmitCurrent(
+                low_mhz=cell["band_mhz"][0],
+                high_mhz=cell["band_mhz"][1],
+                matched_dbm=cell["matched_dbm"],
+                power_dbm=cell["power_dbm"],
+                current_ma=cell["current_ma"],
+            )
+            for cell in row.get("transmit", ())
+        ),
+        sensitivity_dbm={
+            (cell["sf"], cell["bandwidth_hz"]): cell["power_dbm"] for cell in row["sensitivity"]
+        },
+    )

@@ -1,0 +1,15 @@
+"""One check for every physical quantity that a caller hands in."""
+
+from math import isfinite
+
+from packcodec.errors import RadioError
+
+
+def checked(name: str, value: float, low: float, high: float = float("inf")) -> float:
+    """`value`, or RadioError where it is no finite number in `low..high`."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+        raise RadioError(f"{value!r} is no number", place=name, remedy="give a finite number")
+    if not low <= value <= high:
+        bounds = f"at least {low:g}" if high == float("inf") else f"{low:g} to {high:g}"
+        raise RadioError(f"{value!r} is out of range", place=name, remedy=f"give {bounds}")
+    return value
