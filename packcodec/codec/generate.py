@@ -9,6 +9,10 @@ from packcodec.codec.places import Source, pack_place, plus, value_expression
 from packcodec.layout.model import Count, Group, Place, Presence, Repeat, Run, Step, When
 from packcodec.schema.model import Integer
 
+# What CPython holds in one digit of an integer; smaller numbers are all equally fast.
+DIGIT_BITS = 30
+PADS = tuple((1 << bits) - 1 for bits in range(8))
+
 
 def pack_source(body: Group, source: Source, name: str, *, as_bytes: bool) -> None:
     """Add `def name(*values)`: to the payload's bytes, or to (integer, bits) for a frame."""
@@ -64,7 +68,7 @@ def _pack_repeat(step: Repeat, source: Source, depth: int, names: dict[str, str]
         if rigid is None and isinstance(each, Run):
             source.add(depth + 1, f"n += {each.width}")
     if rigid:
-        source.add(depth, f"n += {rigid} * len({rows})")
+        source.add(depth, f"n += {rigid} * {source.variable(step.path, 'k')}")
 
 
 def _pack_run(run: Run, source: Source, depth: int, names: dict[str, str], pad: int) -> str:
@@ -97,14 +101,14 @@ def unpack_source(body: Group, source: Source, name: str, *, from_bytes: bool) -
     source.add(0, f"def {name}({'data' if from_bytes else 'x, n'}):")
     left = 0
     if from_bytes:
-        if rigid is None:
-            source.add(1, "n = 8 * len(data)")
-        else:
+        if rigid is not None:
             left = -rigid % 8
             source.add(1, f"if len(data) != {(rigid + 7) // 8}:")
             source.add(2, f"raise wrong_length({(rigid + 7) // 8}, len(data))")
         source.add(1, "x = from_bytes(data)")
-    values = _unpack_group(body, source, 1, left if from_bytes and rigid is not None else None)
+    values = _unpack_group(
+        body, source, 1, left if from_bytes and rigid is not None else None, whole=from_bytes
+    )
     if from_bytes and rigid is not None:
         if left:
             source.add(1, f"if x & {(1 << left) - 1}:")
@@ -113,18 +117,23 @@ def unpack_source(body: Group, source: Source, name: str, *, from_bytes: bool) -
         source.add(1, "if n:")
         source.add(2, "if n > 7:")
         source.add(3, "raise left_over(n)")
-        source.add(2, "if x & ((1 << n) - 1):")
+        source.add(2, f"if x & {source.constant(PADS)}[n]:")
         source.add(3, "raise nonzero_pad()")
     source.add(1, f"return {values}")
 
 
-def _unpack_group(body: Group, source: Source, depth: int, left: int | None) -> str:
-    """Reads of a group; `left`, where given, is the constant number of bits after the payload."""
+def _unpack_group(
+    body: Group, source: Source, depth: int, left: int | None, *, whole: bool = False
+) -> str:
+    """Reads of a group; `left`, where given, is the constant number of bits after the payload.
+
+    `whole`: x holds nothing but the payload, whose first run is still ahead.
+    """
     values: dict[str, str] = {}
-    for step in body.steps:
+    for at, step in enumerate(body.steps):
         match step:
             case Run():
-                _unpack_run(step, source, depth, values, left)
+                _unpack_run(step, source, depth, values, left, whole=whole and at == 0)
             case When():
                 name = step.field.name
                 variable = source.variable(f"{id(body)}.{name}", "o")
@@ -144,17 +153,23 @@ def _unpack_group(body: Group, source: Source, depth: int, left: int | None) -> 
 
 
 def _unpack_run(
-    run: Run, source: Source, depth: int, values: dict[str, str], left: int | None
+    run: Run,
+    source: Source,
+    depth: int,
+    values: dict[str, str],
+    left: int | None,
+    *,
+    whole: bool = False,
 ) -> None:
-    chunk, base = "x", left
+    chunk, base, top = "x", left or 0, -1
     if left is None:
-        chunk, base = source.variable(f"{id(run)}", "r"), 0
-        source.add(depth, f"n -= {run.width}")
+        chunk = source.variable(f"{id(run)}", "r")
+        source.add(depth, f"n = 8 * len(data) - {run.width}" if whole else f"n -= {run.width}")
         source.add(depth, "if n < 0:")
         source.add(depth + 1, f"raise cut_short({source.constant(run.places[-1].path)}, -n)")
         source.add(depth, f"{chunk} = x >> n")
-    assert base is not None
-    top = 8 * ((run.width + 7) // 8) if left is not None else -1
+    if whole:
+        top = run.width if left is None else left + run.width
     for place, shift in zip(run.places, run.shifts(), strict=True):
         _unpack_place(place, source, depth, chunk, shift + base, top, values)
 
@@ -169,7 +184,7 @@ def _unpack_place(
     values: dict[str, str],
 ) -> None:
     """`chunk` has nothing but zeros from bit `top` on."""
-    code = _bits_of(chunk, shift, place.width, top=shift + place.width == top)
+    code = _bits_of(chunk, shift, place.width, top)
     name = place.field.name
     if place.codes != 1 << place.width:
         variable = source.variable(place.path, "c")
@@ -189,14 +204,18 @@ def _unpack_place(
     values[name] = value_expression(place, source, depth, code)
 
 
-def _bits_of(chunk: str, shift: int, width: int, *, top: bool) -> str:
-    """`width` bits of `chunk`; masked before they are shifted, which leaves less to shift."""
+def _bits_of(chunk: str, shift: int, width: int, top: int) -> str:
+    """`width` bits of `chunk`. Masking first is the faster but near the top of a long number."""
     mask = (1 << width) - 1
     if not width:
         return "0"
-    if top:
-        return f"{chunk} >> {shift}" if shift else chunk
-    return f"({chunk} & {mask << shift}) >> {shift}" if shift else f"{chunk} & {mask}"
+    if shift == 0:
+        return chunk if width == top else f"{chunk} & {mask}"
+    if shift + width == top:
+        return f"{chunk} >> {shift}"
+    if top > DIGIT_BITS and 4 * (shift + width) > 3 * top:
+        return f"{chunk} >> {shift} & {mask}"
+    return f"({chunk} & {mask << shift}) >> {shift}"
 
 
 def _unpack_repeat(step: Repeat, source: Source, depth: int, values: dict[str, str]) -> None:
@@ -209,13 +228,13 @@ def _unpack_repeat(step: Repeat, source: Source, depth: int, values: dict[str, s
         element = _unpack_group(step.element, source, depth + 1, None)
         source.add(depth + 1, f"{rows}.append({element})")
         return
-    chunk, at = source.variable(step.path, "r"), source.variable(step.path, "s")
+    at, last = source.variable(step.path, "s"), source.variable(step.path, "m")
+    source.add(depth, f"{last} = n - {rigid}")
     source.add(depth, f"n -= {rigid} * {count}")
     source.add(depth, "if n < 0:")
     source.add(depth + 1, f"raise cut_short({source.constant(step.path)}, -n)")
-    source.add(depth, f"{chunk} = x >> n")
-    source.add(depth, f"for {at} in range({rigid} * {count} - {rigid}, -1, -{rigid}):")
-    source.add(depth + 1, f"{at} = {chunk} >> {at} & {(1 << rigid) - 1}")
+    source.add(depth, f"for {at} in range({last}, n - 1, -{rigid}):")
+    source.add(depth + 1, f"{at} = x >> {at} & {(1 << rigid) - 1}")
     run = step.element.steps[0]
     assert isinstance(run, Run)
     inner: dict[str, str] = {}

@@ -75,12 +75,9 @@ def pack_place(place: Place, source: Source, depth: int, variable: str) -> tuple
     if isinstance(place, Presence):
         return "", f"({variable} is not None)", 0
     if isinstance(place, Count):
-        return (
-            f"type({variable}) is list"
-            f" and {place.field.least} <= len({variable}) <= {place.field.most}",
-            f"len({variable})",
-            place.field.least,
-        )
+        count, field = source.variable(place.path, "k"), place.field
+        source.add(depth, f"{count} = len({variable})")
+        return f"{field.least} <= {count} <= {field.most}", count, field.least
     match place.field:
         case Integer(low=low, high=high):
             if low == high:
