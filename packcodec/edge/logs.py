@@ -6,40 +6,35 @@ which no row can be read, or without a column it needs, is refused.
 
 import csv
 import json
-import math
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from difflib import get_close_matches
-from typing import Any, Generic, TextIO, TypeVar
+from typing import Generic, TextIO, TypeVar
 
 from packcodec.codec.record import Record
+from packcodec.edge.cells import (
+    Unreadable,
+    clock_of,
+    confidence_of,
+    filled,
+    individuals_of,
+    instant_of,
+    shown,
+    station_of,
+    value_of,
+)
 from packcodec.errors import LogError
 from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.vocabulary import HEALTH, VOCABULARY
-from packcodec.schema.model import (
-    Boolean,
-    Duration,
-    Field,
-    Flags,
-    Integer,
-    Scaled,
-    Schema,
-    SpeciesCode,
-)
+from packcodec.schema.model import Schema
 
 Row = TypeVar("Row")
 
-# RFC 3339, section 5.6: date and time in full, with an offset; a blank may stand for the T.
-_RFC_3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-_WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
-_LONGEST_SHOWN = 60
-
-CLOCKS: Mapping[str, bool] = {"trusted": True, "": True, "unset": False}
+LONGEST_DAILY = timedelta(days=366)
 
 
 @dataclass(slots=True)
@@ -87,11 +82,11 @@ def read_detections(
 
     def row(cell: Callable[[str], str]) -> Detection:
         return Detection(
-            station=_station(cell("station"), schema),
-            at=_instant(cell("time"), "time"),
-            label=_filled(cell("label"), "label"),
-            confidence=_confidence(cell("confidence")),
-            individuals=_individuals(cell("individuals")),
+            station=station_of(cell("station"), schema),
+            at=instant_of(cell("time"), "time"),
+            label=filled(cell("label"), "label"),
+            confidence=confidence_of(cell("confidence")),
+            individuals=individuals_of(cell("individuals")),
             image=cell("image"),
         )
 
@@ -105,10 +100,10 @@ def read_watches(lines: Iterable[str], schema: Schema, place: str) -> Rows[Stret
     """
 
     def row(cell: Callable[[str], str]) -> Stretch:
-        start, end = _instant(cell("start"), "start"), _instant(cell("end"), "end")
+        start, end = instant_of(cell("start"), "start"), instant_of(cell("end"), "end")
         if end <= start:
-            raise _Unreadable("end", "is not after the start", "swap or drop them")
-        return Stretch(_station(cell("station"), schema), start, end, _clock(cell("clock")))
+            raise Unreadable("end", "is not after the start", "swap or drop them")
+        return Stretch(station_of(cell("station"), schema), start, end, clock_of(cell("clock")))
 
     return _read(lines, place, ("station", "start", "end"), ("clock",), None, row)
 
@@ -122,12 +117,12 @@ def read_health(lines: Iterable[str], schema: Schema, place: str) -> Rows[Health
     told = {each.name: each for each in fields if each.name not in VOCABULARY[HEALTH]}
 
     def row(cell: Callable[[str], str]) -> Health:
-        values = {name: _value(cell(name), each) for name, each in told.items()}
+        values = {name: value_of(cell(name), each) for name, each in told.items()}
         return Health(
-            station=_station(cell("station"), schema),
-            at=_instant(cell("time"), "time"),
+            station=station_of(cell("station"), schema),
+            at=instant_of(cell("time"), "time"),
             values=values,
-            clock_trusted=_clock(cell("clock")),
+            clock_trusted=clock_of(cell("clock")),
         )
 
     needed = ("time", "station", *(name for name, each in told.items() if not each.optional))
@@ -149,19 +144,33 @@ def daily_stretches(detections: Iterable[Detection], schema: Schema, hours: str)
     first_h, first_min, last_h, last_min = (int(part or 0) for part in found.groups())
     start, end = time(first_h, first_min), time(last_h, last_min)
     over_midnight = timedelta(days=end <= start)
-    days: dict[int, set[Any]] = {}
+    days: dict[int, set[date]] = {}
     for each in detections:
         if each.at >= schema.epoch:
             days.setdefault(each.station, set()).add(each.at.date())
     stretches = []
     for station, seen in sorted(days.items()):
-        for ahead in range((max(seen) - min(seen)).days + 1):
-            day = min(seen) + timedelta(days=ahead)
-            begin = datetime.combine(day, start, UTC)
-            stretches.append(
-                Stretch(station, begin, datetime.combine(day, end, UTC) + over_midnight)
+        first, last = min(seen), max(seen)
+        if last - first > LONGEST_DAILY:
+            raise LogError(
+                f"station {station} saw something on {first} and on {last}",
+                place="--watched",
+                remedy="a clock was wrong, or nobody knows that it watched all that time: "
+                "use --watch",
             )
+        for ahead in range((last - first).days + 1):
+            day = first + timedelta(days=ahead)
+            until = datetime.combine(day, end, UTC) + over_midnight
+            stretches.append(Stretch(station, datetime.combine(day, start, UTC), until))
     return stretches
+
+
+def station_number(text: str, schema: Schema, place: str) -> int:
+    """The number of a station given by name or number; raises LogError."""
+    try:
+        return station_of(text, schema)
+    except Unreadable as error:
+        raise LogError(error.problem, place=place, remedy=error.remedy) from None
 
 
 def record_line(record: Record) -> str:
@@ -193,14 +202,6 @@ def read_records(lines: Iterable[str], place: str) -> Iterator[tuple[str, Record
         yield where, Record(message, data["values"], station, sequence)
 
 
-class _Unreadable(Exception):
-    """Why a row is refused: the column, what is wrong and what would be right."""
-
-    def __init__(self, column: str, problem: str, remedy: str) -> None:
-        super().__init__(column, problem, remedy)
-        self.column, self.problem, self.remedy = column, problem, remedy
-
-
 def _read(
     lines: Iterable[str],
     place: str,
@@ -209,34 +210,28 @@ def _read(
     columns: Mapping[str, str] | None,
     row: Callable[[Callable[[str], str]], Row],
 ) -> Rows[Row]:
+    numbered = ((n, line) for n, line in enumerate(lines, start=1) if line.strip())
+    first = next(numbered, None)
+    if first is None:
+        remedy = f"start it with the header {','.join((*needed, *other))}"
+        raise LogError("the file is empty", place=place, remedy=remedy)
+    where = f"{place}:{first[0]} header"
+    try:
+        header = _cells(first[1])
+    except Unreadable as error:
+        raise LogError(error.problem, place=where, remedy=error.remedy) from None
+    where_is = _header(header, where, needed, other, columns)
     found: Rows[Row] = Rows()
-    where_is: dict[str, int] | None = None
-    width = 0
-    for number, line in enumerate(lines, start=1):
-        if not line.strip():
-            continue
+    for number, line in numbered:
         try:
             cells = _cells(line)
-            if where_is is None:
-                width = len(cells)
-                where_is = _header(cells, f"{place}:{number} header", needed, other, columns)
-                continue
-            if len(cells) != width:
-                raise _Unreadable(
-                    "",
-                    f"has {len(cells)} cells where the header has {width}",
-                    'put a cell with a comma in "…"',
-                )
+            if len(cells) != len(header):
+                counts = f"has {len(cells)} cells where the header has {len(header)}"
+                raise Unreadable("", counts, 'put a cell with a comma in "…"')
             found.rows.append(row(_cell_of(cells, where_is)))
-        except _Unreadable as error:
+        except Unreadable as error:
             where = f"{place}:{number} {error.column}".rstrip()
             found.refused.append(LogError(error.problem, place=where, remedy=error.remedy))
-    if where_is is None:
-        raise LogError(
-            "the file is empty" if not found.refused else str(found.refused[0]),
-            place=place,
-            remedy=f"start it with the header {','.join((*needed, *other))}",
-        )
     if found.refused and not found.rows:
         raise found.refused[0]
     return found
@@ -247,9 +242,7 @@ def _cells(line: str) -> list[str]:
         # A line at a time, so that a quote left open costs its own line and no other.
         (cells,) = csv.reader([line], strict=True, skipinitialspace=True)
     except (csv.Error, ValueError) as error:
-        raise _Unreadable(
-            "", f"is not CSV: {error}", 'double the quotes in a cell in "…"'
-        ) from None
+        raise Unreadable("", f"is not CSV: {error}", 'double the quotes in a cell in "…"') from None
     return [cell.strip() for cell in cells]
 
 
@@ -276,98 +269,9 @@ def _header(
         elif column in needed or column in renamed:
             near = get_close_matches(name.lower(), cells, n=1, cutoff=0.4)
             remedy = (
-                f"the nearest is {near[0]!r}" if near else f"there is {_shown(', '.join(cells))}"
+                f"the nearest is {near[0]!r}" if near else f"there is {shown(', '.join(cells))}"
             )
             if columns is not None:
                 remedy += f"; if it is there by another name, say --column {column}=NAME"
             raise LogError(f"the column {name!r} is missing", place=place, remedy=remedy)
     return where_is
-
-
-def _shown(cell: str) -> str:
-    return repr(cell if len(cell) <= _LONGEST_SHOWN else cell[: _LONGEST_SHOWN - 1] + "…")
-
-
-def _filled(cell: str, column: str) -> str:
-    if not cell:
-        raise _Unreadable(column, "is empty", f"every row needs its {column}")
-    return cell
-
-
-def _instant(cell: str, column: str) -> datetime:
-    remedy = "write it as RFC 3339 does, with an offset: 2027-04-01T06:30:00Z"
-    if not _RFC_3339.fullmatch(cell):
-        raise _Unreadable(column, f"{_shown(cell)} is no time with an offset", remedy)
-    try:
-        return datetime.fromisoformat(cell.upper()).astimezone(UTC)
-    except (ValueError, OverflowError):
-        raise _Unreadable(column, f"there is no {_shown(cell)}", remedy) from None
-
-
-def _station(cell: str, schema: Schema) -> int:
-    stations = dict(schema.stations)
-    if cell in stations:
-        return stations[cell]
-    last = (1 << (schema.frame.station_bits or 32)) - 1
-    if cell.isascii() and cell.isdecimal() and len(cell) < 11 and int(cell) <= last:
-        return int(cell)
-    near = get_close_matches(cell, stations, n=1)
-    raise _Unreadable(
-        "station",
-        f"{_shown(cell)} is no station of {schema.name}",
-        f"did you mean {near[0]!r}?"
-        if near
-        else f"use a number 0 to {last}, or a name under [stations]",
-    )
-
-
-def station_number(text: str, schema: Schema, place: str) -> int:
-    """The number of a station given by name or number; raises LogError."""
-    try:
-        return _station(text, schema)
-    except _Unreadable as error:
-        raise LogError(error.problem, place=place, remedy=error.remedy) from None
-
-
-def _confidence(cell: str) -> float:
-    if _NUMBER.fullmatch(cell) and 0 <= float(cell) <= 1:
-        return float(cell)
-    raise _Unreadable("confidence", f"{_shown(cell)} is not from 0 to 1", "write it as 0.85")
-
-
-def _individuals(cell: str) -> int:
-    if not cell:
-        return 1
-    if _WHOLE.fullmatch(cell) and int(cell) >= 1:
-        return int(cell)
-    raise _Unreadable("individuals", f"{_shown(cell)} is no count", "use 1, 2, 3, …")
-
-
-def _clock(cell: str) -> bool:
-    if cell in CLOCKS:
-        return CLOCKS[cell]
-    raise _Unreadable("clock", f"{_shown(cell)} is no state of a clock", "use trusted or unset")
-
-
-def _value(cell: str, field: Field) -> object:
-    """A cell as the field's kind takes it; None where empty. Encoding checks its range."""
-    if not cell:
-        return None
-    match field:
-        case Integer() if _WHOLE.fullmatch(cell):
-            return int(cell)
-        case Scaled() | Duration() if _NUMBER.fullmatch(cell) and math.isfinite(float(cell)):
-            return float(cell)
-        case Boolean() if cell.lower() in ("true", "false", "1", "0"):
-            return cell.lower() in ("true", "1")
-        case Integer() | Scaled() | Duration() | Boolean():
-            kind = type(field).__name__.lower()
-            raise _Unreadable(
-                field.name, f"{_shown(cell)} is no value of kind {kind}", "correct it"
-            )
-        case Flags():
-            return cell.split()
-        case SpeciesCode():
-            return cell
-        case _:
-            return cell

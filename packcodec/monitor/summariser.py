@@ -13,8 +13,8 @@ record: not even in the count of what was dropped.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import Enum
 from typing import Any
@@ -23,6 +23,7 @@ from packcodec.codec.record import Record, Values
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
 from packcodec.monitor.inputs import Detection, Health, Stretch
+from packcodec.monitor.interval import Interval, SpeciesRow, pieces
 from packcodec.monitor.vocabulary import (
     COUNTED_AS,
     HEALTH,
@@ -32,7 +33,7 @@ from packcodec.monitor.vocabulary import (
     check_vocabulary,
 )
 from packcodec.monitor.worth import settled, worth
-from packcodec.schema.model import Duration, Field, Flags, ListOf, Species
+from packcodec.schema.model import Field, Flags, ListOf, Species
 
 
 class Refusal(Enum):
@@ -53,39 +54,6 @@ TOLD = frozenset({Refusal.UNKNOWN_LABEL, Refusal.RETIRED, Refusal.LOW_CONFIDENCE
 
 
 @dataclass(slots=True)
-class _Row:
-    """One species in the open interval."""
-
-    species: Species
-    first: datetime
-    last: datetime
-    visits: int = 0
-    most: int = 0
-    detections: int = 0
-    confidence_sum: float = 0.0
-
-    def add(self, detection: Detection, new_visit: bool) -> None:
-        self.first = min(self.first, detection.at)
-        self.last = max(self.last, detection.at)
-        self.visits += new_visit
-        self.most = max(self.most, detection.individuals)
-        self.detections += 1
-        self.confidence_sum += detection.confidence
-
-
-@dataclass(slots=True)
-class _Interval:
-    """The open interval, `number` intervals after the epoch by a clock that is trusted or not."""
-
-    number: int
-    trusted: bool
-    watched: timedelta = timedelta()
-    dropped: int = 0
-    rows: dict[str, _Row] = field(default_factory=dict)
-    counts: Counter[str] = field(default_factory=Counter)
-
-
-@dataclass(slots=True)
 class Unmade:
     """Records that their message could not carry: how many, and the first refusal in words."""
 
@@ -96,14 +64,14 @@ class Unmade:
 class Summariser:
     """One station's detections, effort and health → records that its messages carry exactly.
 
-    Feed it in the order of the station's clock. Every method gives the records that have become
-    ready, without sequences. A record's values are settled: its frame decodes to the same record.
-    When the clock is set back, call `close()` first; detections from before the open interval are
-    counted as late.
+    Feed it in the order of the station's clock, effort up to an instant before what was seen then.
+    Every method gives the records that have become ready, without sequences. A record's values
+    are settled: its frame decodes to the same record.
 
     `season` counts the detections of each label so far, and may be carried over a restart.
-    `refused` counts the detections in no record by reason, `counted` those in one, `unmade` holds
-    the records that could not be made, by the place of what their message cannot carry.
+    `refused` counts the detections in no record by reason, `counted` those in one; `late_effort`
+    is what was told only after its interval was over; `unmade` holds the records that could not
+    be made, by the place of what their message cannot carry.
     """
 
     def __init__(
@@ -115,6 +83,7 @@ class Summariser:
         self.season: Counter[str] = Counter(season or {})
         self.refused: Counter[Refusal] = Counter()
         self.counted = 0
+        self.late_effort = timedelta()
         self.unmade: dict[str, Unmade] = {}
         self._codec = codec
         policy = codec.schema.policy
@@ -128,8 +97,9 @@ class Summariser:
             for message in codec.schema.messages
         }
         self._rows = self._fields.get(SUMMARY, {}).get(ROWS)
-        self._open: _Interval | None = None
+        self._open: Interval | None = None
         self._trusted: bool | None = None
+        self._reached = 0
         self._last_seen: dict[str, datetime] = {}
         self._restarts: int | None = None
         self._restart_untold: set[str] = set()
@@ -160,7 +130,7 @@ class Summariser:
             return records
         row = interval.rows.get(species.label)
         if row is None:
-            row = interval.rows[species.label] = _Row(species, detection.at, detection.at)
+            row = interval.rows[species.label] = SpeciesRow(species, detection.at, detection.at)
         row.add(detection, new_visit)
         if new_visit and species.report == "priority" and SIGHTING in self._fields:
             records += self._sighting(detection, interval.trusted)
@@ -169,68 +139,77 @@ class Summariser:
     def watching(
         self, start: datetime, end: datetime, *, clock_trusted: bool = True
     ) -> list[Record]:
-        """The station really watched from `start` to `end`.
-
-        Its detections in between come first where the stretch reaches past the open interval,
-        and what lies before the open interval is not added to anything.
-        """
+        """The station really watched from `start` to `end`."""
         records = []
         for piece in pieces(Stretch(self.station, start, end), self._epoch, self._interval):
             records += self._enter(piece.start, clock_trusted)
             interval = self._open
             if interval is not None and interval.number == self._number(piece.start):
                 interval.watched += piece.end - piece.start
+            else:
+                self.late_effort += piece.end - piece.start
         return records
 
     def health(self, health: Health) -> list[Record]:
         """The station's own state, as a `health` record if the schema has that message.
 
-        A `restarts` that grew since the last report sets the flag `restarted`.
+        It comes after the summary of an interval that is over by then. A `restarts` that grew
+        since the last report sets the flag `restarted`.
         """
+        records = self.close(health.at) if health.clock_trusted == self._trusted else []
         if HEALTH not in self._fields:
-            return []
+            return records
         restarts = health.values.get("restarts")
         if isinstance(restarts, int):
             if self._restarts is not None and restarts > self._restarts:
                 self._restart_untold.add(HEALTH)
             self._restarts = restarts
         at = health.at if health.clock_trusted else None
-        return self._record(HEALTH, {"at": at}, health.clock_trusted, health.values)
+        return records + self._record(HEALTH, {"at": at}, health.clock_trusted, health.values)
 
     def restarted(self) -> None:
         """Say so in the next record of every message."""
         self._restart_untold.update(self._fields)
 
     def close(self, now: datetime | None = None) -> list[Record]:
-        """Close the open interval if it is over at `now`, or in any case without `now`."""
-        interval = self._open
-        if interval is None or (now is not None and self._number(now) <= interval.number):
-            return []
-        self._open = None
-        if SUMMARY not in self._fields:
-            return []
-        if not (interval.watched or interval.rows or interval.counts):
-            return []
-        return self._record(SUMMARY, self._summary(interval), interval.trusted)
+        """Close the open interval if it is over at `now`.
+
+        Without `now` close it in any case, and let what follows start afresh: when the station
+        stops, and before its clock is set back.
+        """
+        if now is not None:
+            over = self._open is not None and self._number(now) > self._open.number
+            return self._finish() if over else []
+        self._trusted = None
+        self._last_seen.clear()
+        return self._finish()
 
     def _number(self, at: datetime) -> int:
         return (at - self._epoch) // self._interval
 
     def _enter(self, at: datetime, trusted: bool) -> list[Record]:
-        """Open the interval of `at`, unless a later one is open by the same clock."""
+        """Open the interval of `at`, unless that or a later one was already reached."""
         number = self._number(at)
-        interval = self._open
-        if interval is not None and interval.trusted == trusted and number <= interval.number:
+        if trusted == self._trusted and number <= self._reached:
             return []
-        records = self.close()
+        records = self._finish()
         if trusted != self._trusted:
             self._last_seen.clear()
             if self._trusted and not trusted:
                 # A clock that was set stays set while there is power.
                 self.restarted()
-            self._trusted = trusted
-        self._open = _Interval(number, trusted)
+        self._trusted, self._reached = trusted, number
+        self._open = Interval(number, trusted)
         return records
+
+    def _finish(self) -> list[Record]:
+        """The summary of the open interval, if there is anything to say of it."""
+        interval, self._open = self._open, None
+        if interval is None or SUMMARY not in self._fields:
+            return []
+        if not (interval.watched or interval.rows or interval.counts.total()):
+            return []
+        return self._record(SUMMARY, self._summary(interval), interval.trusted)
 
     def _refusal(self, species: Species | None, detection: Detection) -> Refusal | None:
         if species is None:
@@ -260,9 +239,10 @@ class Summariser:
         }
         return self._record(SIGHTING, values, trusted)
 
-    def _summary(self, interval: _Interval) -> Values:
+    def _summary(self, interval: Interval) -> Values:
         start = self._epoch + interval.number * self._interval
-        rows = [self._row(row, start) for row in interval.rows.values()]
+        fields = self._rows.fields if isinstance(self._rows, ListOf) else ()
+        rows = [row.values(start, fields) for row in interval.rows.values()]
         rows.sort(
             key=lambda row: worth(self._species[row["species"]], row, self.season[row["species"]])
         )
@@ -276,22 +256,10 @@ class Summariser:
             **{name: interval.counts[name] for name in COUNTED_AS.values()},
         }
 
-    def _watched(self, interval: _Interval) -> timedelta | None:
+    def _watched(self, interval: Interval) -> timedelta | None:
         watched = self._fields[SUMMARY].get("watched")
         unknown = not interval.watched and watched is not None and watched.optional
         return None if unknown else interval.watched
-
-    def _row(self, row: _Row, start: datetime) -> Values:
-        fields = {f.name: f for f in self._rows.fields} if isinstance(self._rows, ListOf) else {}
-        return {
-            "species": row.species.label,
-            "visits": row.visits,
-            "most": row.most,
-            "first": _steps_into(row.first - start, fields.get("first")),
-            "last": _steps_into(row.last - start, fields.get("last")),
-            "confidence": row.confidence_sum / row.detections,
-            "detections": row.detections,
-        }
 
     def _record(
         self, message: str, values: Values, trusted: bool, told: Mapping[str, Any] | None = None
@@ -315,24 +283,6 @@ class Summariser:
             return []
         self._restart_untold.discard(message)
         return [Record(message, carried, self.station)]
-
-
-def pieces(stretch: Stretch, epoch: datetime, interval: timedelta) -> Iterator[Stretch]:
-    """A stretch cut at the edges of intervals counted from `epoch`."""
-    start = stretch.start
-    while start < stretch.end:
-        edge = epoch + ((start - epoch) // interval + 1) * interval
-        end = min(edge, stretch.end)
-        yield Stretch(stretch.station, start, end, stretch.clock_trusted)
-        start = end
-
-
-def _steps_into(offset: timedelta, field: Field | None) -> timedelta:
-    """Whole steps passed: the 59.9th minute is the 59th, which the nearest step would not be."""
-    if not isinstance(field, Duration):
-        return offset
-    step = timedelta(microseconds=int(field.step_s * 1_000_000))
-    return offset // step * step if step else offset
 
 
 def _chosen(values: Values, fields: Iterable[Field]) -> Values:

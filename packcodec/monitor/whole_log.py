@@ -16,7 +16,8 @@ from packcodec.codec.record import Record
 from packcodec.errors import SchemaError
 from packcodec.frame.codec import Codec
 from packcodec.monitor.inputs import Detection, Health, Stretch
-from packcodec.monitor.summariser import Refusal, Summariser, Unmade, pieces
+from packcodec.monitor.interval import pieces
+from packcodec.monitor.summariser import Refusal, Summariser, Unmade
 from packcodec.monitor.vocabulary import SUMMARY, check_vocabulary
 
 BEFORE_ALL = datetime(1, 1, 1, tzinfo=UTC)

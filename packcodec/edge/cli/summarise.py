@@ -148,7 +148,7 @@ def _tell(account: dict[str, Any]) -> None:
 
 def _few(what: str, lines: list[str]) -> None:
     if lines:
-        warn(f"{len(lines)} {what}:")
+        warn(f"{what}: {len(lines)}")
     for line in lines[:MOST_SHOWN]:
         warn(f"  {line}")
     if len(lines) > MOST_SHOWN:
