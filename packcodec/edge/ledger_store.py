@@ -22,7 +22,7 @@ from typing import Any, Protocol, Self
 
 from packcodec.errors import RadioError
 from packcodec.radio.ledger import Ledger, Snapshot
-from packcodec.radio.limits import Limit, Transmission
+from packcodec.radio.limits import Limit, Transmission, whole
 
 FORMAT = 1
 # A rewrite costs two syncs and a rename; by then this many lines were appended.
@@ -75,7 +75,10 @@ class DiskFile:
 
 
 class LedgerStore:
-    """A ledger and its file, kept in step: ask `ledger` for permits, record here."""
+    """A ledger and its file, kept in step: ask `ledger` for permits, record here.
+
+    One process at a time may hold a file: two would each spend the whole budget.
+    """
 
     def __init__(
         self, file: DurableFile, ledger: Ledger, past: str, trusted_us: int | None = None
@@ -125,6 +128,7 @@ class LedgerStore:
         read or written at all.
         """
         limits = tuple(limits)
+        _check_trusted(trusted_us)
         data = _read(file)
         try:
             snapshot, then_us = _parse(data, _digest(limits))
@@ -152,6 +156,7 @@ class LedgerStore:
         write takes its time, so add that to `airtime_us`. Raises RadioError, and then nothing may
         be sent: the ledger refuses, or the record could not be made durable (it still counts).
         """
+        _check_trusted(trusted_us)
         sent = self.ledger.record(start_us, airtime_us, scopes, wall_us=wall_us)
         try:
             if self._appends_left:
@@ -228,6 +233,11 @@ def _fields(sent: Transmission, as_of_us: int, trusted_us: int | None) -> dict[s
         "as_of_us": as_of_us,
         "trusted_us": trusted_us,
     }
+
+
+def _check_trusted(trusted_us: int | None) -> None:
+    if trusted_us is not None:
+        whole(trusted_us, "trusted_us")
 
 
 def _digest(limits: Iterable[Limit]) -> str:

@@ -9,6 +9,7 @@ from packcodec.radio.channel import frame_loss as frame_loss
 from packcodec.radio.channel import jitter_us as jitter_us
 from packcodec.radio.channel import most_stations as most_stations
 from packcodec.radio.chips import Chip as Chip
+from packcodec.radio.chips import Supply as Supply
 from packcodec.radio.chips import find_chip as find_chip
 from packcodec.radio.chips import known_chips as known_chips
 from packcodec.radio.chips import transmit_current_ma as transmit_current_ma

@@ -21,8 +21,17 @@ class TransmitCurrent:
 
 
 @dataclass(frozen=True, slots=True)
+class Supply:
+    """The voltage of the data sheet's rows, and the currents while listening and asleep."""
+
+    volts: float
+    receive_ma: float
+    sleep_ma: float
+
+
+@dataclass(frozen=True, slots=True)
 class Chip:
-    """One chip's data-sheet rows. Currents are None for a chip that is only listened with here.
+    """One chip's data-sheet rows. `supply` is None for a base's chip, whose energy is not counted.
 
     `sensitivity_dbm` is keyed by (spreading factor, bandwidth in hertz).
     """
@@ -30,9 +39,7 @@ class Chip:
     name: str
     source: str
     evidence: str
-    supply_v: float | None
-    receive_ma: float | None
-    sleep_ma: float | None
+    supply: Supply | None
     transmit: tuple[TransmitCurrent, ...]
     sensitivity_dbm: dict[tuple[int, int], float]
 
@@ -86,14 +93,25 @@ def transmit_current_ma(
     return max(row.current_ma for row in rows if row.power_dbm == nearest_dbm)
 
 
+def supply_of(chip: Chip) -> Supply:
+    """The chip's supply rows. Raises RadioError where there are none."""
+    if chip.supply is None:
+        raise RadioError(
+            "no supply currents are known",
+            place=f"chip {chip.name}",
+            remedy="choose a station's chip; this one is a base's receiver",
+        )
+    return chip.supply
+
+
 def _chip(name: str, row: dict[str, Any]) -> Chip:
     return Chip(
         name=name,
         source=row["source"],
         evidence=row["evidence"],
-        supply_v=row.get("supply_v"),
-        receive_ma=row.get("receive_ma"),
-        sleep_ma=row.get("sleep_ma"),
+        supply=Supply(row["supply_v"], row["receive_ma"], row["sleep_ma"])
+        if "supply_v" in row
+        else None,
         transmit=tuple(
             TransmitCurrent(
                 low_mhz=cell["band_mhz"][0],

@@ -7,7 +7,7 @@ cold and self-discharge all take their share, and each has an explicit parameter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from packcodec.radio.chips import Chip, transmit_current_ma
+from packcodec.radio.chips import Chip, supply_of, transmit_current_ma
 from packcodec.radio.quantity import checked
 
 LITHIUM_CAUTION = (
@@ -47,12 +47,12 @@ def transmission_energy(
     monitor's base load. Raises RadioError as :func:`transmit_current_ma` does.
     """
     transmit_ma = transmit_current_ma(chip, power_dbm, frequency_hz, matched_dbm)
-    supply_v, receive_ma = chip.supply_v or 0.0, chip.receive_ma or 0.0
+    supply = supply_of(chip)
     checked("airtime_us", airtime_us, 0)
     checked("listen_us", listen_us, 0)
     return TransmissionEnergy(
-        transmit_mj=supply_v * transmit_ma * airtime_us / 1e6,
-        receive_mj=supply_v * receive_ma * listen_us / 1e6,
+        transmit_mj=supply.volts * transmit_ma * airtime_us / 1e6,
+        receive_mj=supply.volts * supply.receive_ma * listen_us / 1e6,
     )
 
 
@@ -116,8 +116,12 @@ class DayEnergy:
 def day_energy(
     load: BaseLoad, chip: Chip, radio_mj: float, *, awake_h: float = HOURS_A_DAY
 ) -> DayEnergy:
-    """The monitor's day, `radio_mj` for all of its transmissions, and the chip's sleep."""
-    sleep_mj = (chip.supply_v or 0.0) * (chip.sleep_ma or 0.0) * HOURS_A_DAY * 3600
+    """The monitor's day, `radio_mj` for all of its transmissions, and the chip's sleep.
+
+    Raises RadioError for a chip without supply currents.
+    """
+    supply = supply_of(chip)
+    sleep_mj = supply.volts * supply.sleep_ma * HOURS_A_DAY * 3600
     radio_wh = (checked("radio_mj", radio_mj, 0) + sleep_mj) / 1000 / JOULES_PER_WH
     return DayEnergy(load.day_wh(awake_h), radio_wh)
 

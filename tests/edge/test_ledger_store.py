@@ -47,6 +47,14 @@ def test_a_trusted_clock_shortens_the_wait_by_the_time_it_saw(path: Path) -> Non
     assert waits(again) == 1_000 - 400
 
 
+def test_a_trusted_clock_that_went_back_vouches_for_nothing(path: Path) -> None:
+    store = LedgerStore.create(DiskFile(path), LIMITS, 0)
+    store.record(0, 30, ["b"], trusted_us=5_000)
+    assert waits(LedgerStore.open(DiskFile(path), LIMITS, 0, trusted_us=4_000)) == 1_000 - 30
+    with pytest.raises(RadioError, match=r"trusted_us is 0\.5; give whole microseconds"):
+        LedgerStore.open(DiskFile(path), LIMITS, 0, trusted_us=0.5)  # type: ignore[arg-type]
+
+
 def test_a_cut_at_every_byte_of_an_append_keeps_all_that_was_synced(path: Path) -> None:
     first, second = two_records(path)
     assert second.startswith(first)

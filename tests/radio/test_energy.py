@@ -73,6 +73,11 @@ def test_a_power_the_sheet_does_not_have_is_refused(
         transmit_current_ma(find_chip(chip), power_dbm, frequency_hz)
 
 
+def test_a_bases_receiver_has_no_day_of_energy() -> None:
+    with pytest.raises(RadioError, match="chip SX1302: no supply currents are known"):
+        day_energy(BaseLoad(), find_chip("SX1302"), 0)
+
+
 def test_an_unknown_chip_is_refused_with_those_there_are() -> None:
     with pytest.raises(RadioError, match="name one of SX1262, SX1261, SX1276, SX1302"):
         find_chip("SX9999")
