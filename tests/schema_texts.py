@@ -46,6 +46,12 @@ def toml_of(schema: Schema) -> str:
     ]
     if schema.species.capacity:
         lines += ["[species]", 'file = "species.csv"', f"codes = {schema.species.capacity}"]
+    if schema.repair is not None:
+        repair = schema.repair
+        lines += ["[repair]", f"messages = {json.dumps(repair.messages)}"]
+        lines += [f"{key} = {getattr(repair, key)}" for key in ("window", "stride", "every")]
+        if repair.symbol_bytes is not None:
+            lines.append(f"symbol_bytes = {repair.symbol_bytes}")
     for message in schema.messages:
         lines += [
             f"[message.{message.name}]",

@@ -22,6 +22,7 @@ from packcodec.schema.model import (
     Integer,
     ListOf,
     Message,
+    Repair,
     Scaled,
     Schema,
     Species,
@@ -219,6 +220,7 @@ def schemas(
     largest_payload_bits: int = 1600,
     most_messages: int = 3,
     most_fields: int = 6,
+    repaired: bool = False,
 ) -> Schema:
     """Valid schemas whose payloads stay within `largest_payload_bits`."""
     table = draw(st.one_of(species_tables(), st.just(SpeciesTable((), 0))))
@@ -244,6 +246,16 @@ def schemas(
         )
         for place, code in enumerate(sorted(codes))
     )
+    repair = None
+    if repaired and frame.sequence_bits >= 7:
+        names = [message.name for message in messages]
+        repair = Repair(
+            messages=tuple(draw(st.lists(st.sampled_from(names), min_size=1, unique=True))),
+            symbol_bytes=draw(st.none() | st.integers(1, 40)),
+            window=draw(st.integers(1, 16)),
+            stride=draw(st.integers(1, 4)),
+            every=draw(st.sampled_from([1, 2, 4])),
+        )
     last_station = (1 << (frame.station_bits or 32)) - 1
     stations = draw(st.sets(st.integers(0, last_station), max_size=3))
     return Schema(
@@ -255,6 +267,7 @@ def schemas(
         messages=messages,
         species=table,
         stations=tuple((f"station_{number}", number) for number in sorted(stations)),
+        repair=repair,
     )
 
 

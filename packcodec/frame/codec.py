@@ -2,9 +2,10 @@
 
 A frame, most significant bit first:
 
-    tag | message | station | sequence | payload | 0 to 7 zero bits | check
+    tag | message | station | sequence | repair | payload | 0 to 7 zero bits | check
 
-Widths are the schema's, and any of the first four may be 0 where the carrier says it. The check
+Widths are the schema's, and any of the first four may be 0 where the carrier says it. The repair
+field (`packcodec.frame.repair`) stands in the frames that the schema's [repair] names. The check
 is a CRC over what both ends know and nobody sends, followed by what is sent:
 
     identity (32 bytes) | message (1) | station (4) | length of the frame (2) | header and payload
@@ -15,6 +16,7 @@ wrong station fails, and so does a frame that lost or gained zero bytes.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -22,12 +24,25 @@ from packcodec.codec.compiled import PayloadCodec
 from packcodec.codec.record import PartialTime, Record
 from packcodec.errors import CarrierError, DecodeError, EncodeError, Reason
 from packcodec.frame.crc import crc_function
+from packcodec.frame.repair import RepairField, Ring
 from packcodec.frame.sequence import COUNTERS
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES
-from packcodec.layout.model import Layout
+from packcodec.layout.model import Layout, RepairLayout
 from packcodec.schema.model import Schema
 
 UNSENT_STATION_BITS = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A verified frame: its record, and what the erasure code needs of it.
+
+    `source` is empty in a schema without repair; `repair` is None where the frame carries none.
+    """
+
+    record: Record
+    source: bytes
+    repair: RepairField | None
 
 
 class Codec:
@@ -39,6 +54,8 @@ class Codec:
         self._by_code = {each.message.code: each.name for each in layout.messages}
         self._crc = crc_function(layout.check)
         self._identity_crc = self._crc(layout.identity)
+        # Of a source: a bit that says it is one, and the message's code.
+        self._lead_bits = 1 + max(self._by_code).bit_length()
         self._least = (layout.header_bits + 7) // 8 + layout.check.octets
 
     @property
@@ -51,8 +68,12 @@ class Codec:
         *,
         station: int | None = None,
         sequence: int | None = None,
+        ring: Ring | None = None,
     ) -> bytes:
         """The frame of `record`, a Record or its JSON form.
+
+        `ring` is the station's, which each of its frames passes once, in order; a frame made
+        without one says in its repair field that it covers nothing.
 
         `station` and `sequence` (the whole counter, 0 to 2**32 - 1) come from the record where not
         given; a sequence of which no bit is sent may be left away. Raises EncodeError naming the
@@ -65,7 +86,15 @@ class Codec:
             raise EncodeError(f"no message {name!r}", place="message", remedy=f"one of {known}")
         header = self._header(payload.message.message.code, station, sequence)
         bits, n = payload.pack_bits(*payload.ordered(values))
-        total = self.layout.header_bits + n
+        width = self.layout.header_bits
+        if self.layout.repair is not None:
+            field = self._advance(self.layout.repair, name, sequence, ring, bits, n)
+            if field is not None:
+                symbol_bits = 8 * self.layout.repair.symbol_bytes
+                header = header << self.layout.repair.held_bits | field.held
+                header = header << symbol_bits | int.from_bytes(field.symbol, "big")
+                width += self.layout.repair.bits
+        total = width + n
         data = ((header << n | bits) << (-total & 7)).to_bytes((total + 7) >> 3, "big")
         crc = self.check(data, payload.message.message.code, station or 0)
         return data + crc.to_bytes(self.layout.check.octets, "big")
@@ -86,6 +115,20 @@ class Codec:
         header does not say it. Raises DecodeError with a Reason for bytes that are not a frame of
         this layout, CarrierError when the carrier's part is missing.
         """
+        return self.open(
+            frame, received=received, station=station, message=message, sequence=sequence
+        ).record
+
+    def open(
+        self,
+        frame: bytes,
+        *,
+        received: datetime | None = None,
+        station: int | None = None,
+        message: str | None = None,
+        sequence: int | None = None,
+    ) -> Opened:
+        """As `decode`, with the source and the repair field that a base feeds its solver."""
         if not isinstance(frame, bytes | bytearray | memoryview):
             raise CarrierError(
                 f"a frame is bytes, not {type(frame).__name__}",
@@ -115,10 +158,105 @@ class Codec:
                 Reason.UNKNOWN_MESSAGE, f"message code {code} is not in the schema", place="message"
             )
         payload = self.payloads[name]
+        field, source = None, b""
+        if self.layout.repair is not None:
+            field, n = self._repair_field(self.layout.repair, name, sequence, x, n)
+            source = self._source(self.layout.repair, code, x & ((1 << n) - 1), n)
         values = payload.named(payload.unpack_bits(x, n))
         if received is not None:
             values = resolve(values, self.schema.epoch, received)
-        return Record(name, values, station, sequence)
+        return Opened(Record(name, values, station, sequence), source, field)
+
+    def reopen(
+        self, source: bytes, *, received: datetime | None = None, station: int, sequence: int
+    ) -> Record:
+        """The record in a recovered source; `received` is when its frame would have come.
+
+        Raises DecodeError where the source is not one of this layout.
+        """
+        bits = 8 * len(source) - self._lead_bits
+        x = int.from_bytes(source, "big")
+        code = (x >> bits) ^ (1 << self._lead_bits >> 1)
+        name = self._by_code.get(code)
+        if name is None:
+            raise DecodeError(Reason.UNKNOWN_MESSAGE, "not a source", place="message")
+        payload = self.payloads[name]
+        # The payload says where it ends; the zeros after it count as padding, 0 to 7 of them,
+        # for one of these lengths.
+        for rest in range(max(0, bits - payload.message.body.most_bits - 7), bits + 1, 8):
+            try:
+                unpacked = payload.unpack_bits(x >> rest, bits - rest)
+            except DecodeError:
+                continue
+            if x & ((1 << rest) - 1):
+                break
+            values = payload.named(unpacked)
+            if received is not None:
+                values = resolve(values, self.schema.epoch, received)
+            return Record(name, values, station, sequence)
+        raise DecodeError(Reason.NOT_CANONICAL, "the source holds no payload", place=name)
+
+    def _source(self, repair: RepairLayout, code: int, bits: int, n: int) -> bytes:
+        """A payload of `n` bits as a source; zeros where it is too long for a symbol."""
+        room = 8 * repair.symbol_bytes - self._lead_bits - n
+        x = 1 << self._lead_bits >> 1 | code
+        if room >= 0:
+            return ((x << n | bits) << room).to_bytes(repair.symbol_bytes, "big")
+        if bits & ((1 << -room) - 1):
+            return bytes(repair.symbol_bytes)
+        return (x << n + room | bits >> -room).to_bytes(repair.symbol_bytes, "big")
+
+    def _advance(
+        self,
+        repair: RepairLayout,
+        name: str,
+        sequence: int | None,
+        ring: Ring | None,
+        bits: int,
+        n: int,
+    ) -> RepairField | None:
+        """Pass the ring, and get the repair field of this frame; None where it carries none."""
+        if sequence is None:
+            raise EncodeError(
+                "is None", place="sequence", remedy="the repair code needs the whole counter"
+            )
+        field = RepairField(0, bytes(repair.symbol_bytes))
+        if ring is not None:
+            code = self.payloads[name].message.message.code
+            field = ring.advance(sequence, self._source(repair, code, bits, n))
+        return field if repair.rides(name, sequence) else None
+
+    def _repair_field(
+        self, repair: RepairLayout, name: str, sequence: int | None, x: int, n: int
+    ) -> tuple[RepairField | None, int]:
+        """The repair field of the last `n` bits of `x`, and how many bits follow it."""
+        if sequence is None:
+            raise CarrierError(
+                "sequence is None",
+                place="sequence",
+                remedy="frames of this schema do not carry it: pass the number the carrier gives",
+            )
+        if not repair.rides(name, sequence):
+            return None, n
+        n -= repair.bits
+        if n < 0:
+            raise DecodeError(
+                Reason.WRONG_LENGTH,
+                f"the frame ends {-n} bits before its repair field does",
+                place="repair",
+            )
+        symbol_bits = 8 * repair.symbol_bytes
+        field = x >> n
+        held = field >> symbol_bits & ((1 << repair.held_bits) - 1)
+        if held > repair.repair.window:
+            raise DecodeError(
+                Reason.OUT_OF_RANGE,
+                f"holds {held} sources",
+                place="repair.held",
+                remedy=f"the window is {repair.repair.window}",
+            )
+        symbol = field & ((1 << symbol_bits) - 1)
+        return RepairField(held, symbol.to_bytes(repair.symbol_bytes, "big")), n
 
     def _header(self, code: int, station: int | None, sequence: int | None) -> int:
         frame = self.schema.frame

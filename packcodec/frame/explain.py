@@ -42,9 +42,14 @@ class Explanation:
 
 
 def explain(
-    codec: Codec, frame: bytes, *, station: int | None = None, message: str | None = None
+    codec: Codec,
+    frame: bytes,
+    *,
+    station: int | None = None,
+    message: str | None = None,
+    sequence: int | None = None,
 ) -> Explanation:
-    """Explain `frame`; `station` and `message` are what the carrier says.
+    """Explain `frame`; `station`, `message` and `sequence` are what the carrier says.
 
     Raises CarrierError when the carrier's part is missing, never for a damaged frame.
     """
@@ -53,12 +58,12 @@ def explain(
     parts: list[Part] = []
     fault = ""
     try:
-        record = codec.decode(frame, station=station, message=message)
+        record = codec.decode(frame, station=station, message=message, sequence=sequence)
         message = record.message
     except DecodeError as error:
         fault = f"{error.reason.name.lower().replace('_', ' ')}: {error.problem}"
     try:
-        laid_out = _header(codec, bits, parts, message)
+        laid_out = _header(codec, bits, parts, message, sequence)
         if laid_out is not None:
             _group(codec, laid_out.body, bits, parts, "")
             parts.append(Part(bits.rest(), "pad", "zero to the end of the byte"))
@@ -90,11 +95,12 @@ class _Bits:
 
 
 def _header(
-    codec: Codec, bits: _Bits, parts: list[Part], message: str | None
+    codec: Codec, bits: _Bits, parts: list[Part], message: str | None, carried: int | None
 ) -> MessageLayout | None:
     frame = codec.schema.frame
     laid_out = {each.message.code: each for each in codec.layout.messages}
     found = next((each for each in codec.layout.messages if each.name == message), None)
+    number = carried or 0
     if frame.tag_bits:
         tag = bits.take(frame.tag_bits)
         ours = int(tag, 2) == codec.layout.tag
@@ -106,12 +112,27 @@ def _header(
     if frame.station_bits:
         station = bits.take(frame.station_bits)
         names = {number: name for name, number in codec.schema.stations}
-        number = int(station, 2)
-        parts.append(Part(station, "station", f"{number} {names.get(number, '')}".strip()))
+        its = int(station, 2)
+        parts.append(Part(station, "station", f"{its} {names.get(its, '')}".strip()))
     if frame.sequence_bits:
         sequence = bits.take(frame.sequence_bits)
-        parts.append(Part(sequence, "sequence", str(int(sequence, 2))))
+        number = int(sequence, 2)
+        parts.append(Part(sequence, "sequence", str(number)))
+    _repair(codec, bits, parts, found, number)
     return found
+
+
+def _repair(
+    codec: Codec, bits: _Bits, parts: list[Part], found: MessageLayout | None, sequence: int
+) -> None:
+    repair = codec.layout.repair
+    if repair is None or found is None or not repair.rides(found.name, sequence):
+        return
+    held = bits.take(repair.held_bits)
+    covered = f"covers {int(held, 2)} earlier frames, {repair.repair.stride} apart"
+    parts.append(Part(held, "repair held", covered))
+    symbol = bits.take(8 * repair.symbol_bytes)
+    parts.append(Part(symbol, "repair symbol", f"their sum over GF(256): {int(symbol, 2):x}"))
 
 
 def _group(codec: Codec, group: Group, bits: _Bits, parts: list[Part], prefix: str) -> None:

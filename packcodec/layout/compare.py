@@ -7,7 +7,7 @@ from typing import Literal
 from packcodec.layout.compiler import codes_of
 from packcodec.layout.model import Layout
 from packcodec.schema.model import Field, ListOf, Message, Schema, Species
-from packcodec.schema.words import kind_of, range_of
+from packcodec.schema.words import kind_of, range_of, repair_words
 
 Verdict = Literal["same", "readable", "breaking"]
 
@@ -53,6 +53,7 @@ def _on_air(old: Layout, new: Layout) -> Iterator[str]:
         ("message bits", before.frame.message_bits, after.frame.message_bits),
         ("station bits", before.frame.station_bits, after.frame.station_bits),
         ("sequence bits", before.frame.sequence_bits, after.frame.sequence_bits),
+        ("repair", repair_words(before.repair), repair_words(after.repair)),
     ):
         if one != other:
             yield f"{name}: {one} → {other}"

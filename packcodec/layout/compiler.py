@@ -14,6 +14,7 @@ from packcodec.layout.model import (
     MessageLayout,
     Place,
     Presence,
+    RepairLayout,
     Repeat,
     Run,
     Step,
@@ -34,6 +35,7 @@ from packcodec.schema.model import (
     SpeciesCode,
     Time,
 )
+from packcodec.schema.reader import CARRIED_SEQUENCE_BITS
 
 # The largest burst of any radio link in packcodec/radio; a test holds the two together.
 LARGEST_FRAME_BYTES = 340
@@ -50,7 +52,13 @@ def compile_layout(schema: Schema) -> Layout:
         message.name: _group(message.fields, schema, f"message.{message.name}")
         for message in schema.messages
     }
-    most_bits = {name: header_bits + body.most_bits for name, body in bodies.items()}
+    repair = _repair(schema, bodies)
+    extra_bits = dict.fromkeys(bodies, 0)
+    if repair is not None:
+        extra_bits |= dict.fromkeys(repair.repair.messages, repair.bits)
+    most_bits = {
+        name: header_bits + extra_bits[name] + body.most_bits for name, body in bodies.items()
+    }
     check = _choose_check(schema, most_bits)
     identity = identity_of(schema)
     return Layout(
@@ -59,9 +67,10 @@ def compile_layout(schema: Schema) -> Layout:
         tag=tag_of(identity, frame.tag_bits),
         check=check,
         messages=tuple(
-            _message(message, bodies[message.name], header_bits, check)
+            _message(message, bodies[message.name], header_bits, extra_bits[message.name], check)
             for message in sorted(schema.messages, key=lambda message: message.code)
         ),
+        repair=repair,
     )
 
 
@@ -88,9 +97,25 @@ def codes_of(field: Field, schema: Schema) -> int:
             return field.most - field.least + 1
 
 
-def _message(message: Message, body: Group, header_bits: int, check: Check) -> MessageLayout:
+def _repair(schema: Schema, bodies: dict[str, Group]) -> RepairLayout | None:
+    repair = schema.repair
+    if repair is None:
+        return None
+    longest = max(body.most_bits for body in bodies.values())
+    lead_bits = 1 + max(message.code for message in schema.messages).bit_length()
+    return RepairLayout(
+        repair=repair,
+        held_bits=repair.window.bit_length(),
+        symbol_bytes=repair.symbol_bytes or -(-(lead_bits + longest) // 8),
+        sent_bits=schema.frame.sequence_bits or CARRIED_SEQUENCE_BITS,
+    )
+
+
+def _message(
+    message: Message, body: Group, header_bits: int, extra_bits: int, check: Check
+) -> MessageLayout:
     least = -(-(header_bits + body.least_bits) // 8) + check.octets
-    most = -(-(header_bits + body.most_bits) // 8) + check.octets
+    most = -(-(header_bits + extra_bits + body.most_bits) // 8) + check.octets
     if most > LARGEST_FRAME_BYTES:
         raise LayoutError(
             f"a frame can reach {most} bytes, and no radio carries more than {LARGEST_FRAME_BYTES}",

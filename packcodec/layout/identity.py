@@ -55,6 +55,7 @@ def canonical_form(schema: Schema) -> str:
                     if not row.added
                 ],
             },
+            **_repair(schema),
             "messages": [
                 {
                     "name": message.name,
@@ -78,6 +79,22 @@ def identity_of(schema: Schema) -> bytes:
 def tag_of(identity: bytes, bits: int) -> int:
     """The first `bits` (0 to 32) bits of the identity, as sent in the frame header."""
     return int.from_bytes(identity[:4], "big") >> (32 - bits)
+
+
+def _repair(schema: Schema) -> dict[str, Any]:
+    """Nothing for a schema without repair, whose identity is older than the option."""
+    repair = schema.repair
+    if repair is None:
+        return {}
+    return {
+        "repair": {
+            "messages": list(repair.messages),
+            "symbol_bytes": repair.symbol_bytes or 0,
+            "window": repair.window,
+            "stride": repair.stride,
+            "every": repair.every,
+        }
+    }
 
 
 def _field(field: Field) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from packcodec.layout.checks import Check
-from packcodec.schema.model import Field, ListOf, Message, Schema
+from packcodec.schema.model import Field, ListOf, Message, Repair, Schema
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +121,28 @@ class MessageLayout:
 
 
 @dataclass(frozen=True, slots=True)
+class RepairLayout:
+    """The repair field, which stands between header and payload of the frames that carry it.
+
+    It is `held`, how many sources of the window the symbol covers, and the symbol. `sent_bits` of
+    the counter choose the coefficients.
+    """
+
+    repair: Repair
+    held_bits: int
+    symbol_bytes: int
+    sent_bits: int
+
+    @property
+    def bits(self) -> int:
+        return self.held_bits + 8 * self.symbol_bytes
+
+    def rides(self, message: str, sequence: int) -> bool:
+        """Whether the frame of this message with this sequence carries a repair field."""
+        return message in self.repair.messages and sequence % self.repair.every == 0
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """A compiled schema. `identity` is the SHA-256 of the canonical form, 32 bytes."""
 
@@ -129,6 +151,7 @@ class Layout:
     tag: int
     check: Check
     messages: tuple[MessageLayout, ...]
+    repair: RepairLayout | None = None
 
     @property
     def header_bits(self) -> int:

@@ -182,6 +182,27 @@ class FrameWidths:
 
 
 @dataclass(frozen=True, slots=True)
+class Repair:
+    """The erasure code of a station's frames (spec/wire-format.md, "Repair").
+
+    Frames of `messages` carry a repair symbol over `window` earlier frames, `stride` apart, in
+    every `every`-th frame of the counter (a power of two). `symbol_bytes` is None where a symbol
+    is to hold the longest payload; a payload that does not fit it is not protected.
+    """
+
+    messages: tuple[str, ...]
+    symbol_bytes: int | None = None
+    window: int = 32
+    stride: int = 3
+    every: int = 1
+
+    @property
+    def span(self) -> int:
+        """How many frames back the oldest one in the window lies."""
+        return self.window * self.stride
+
+
+@dataclass(frozen=True, slots=True)
 class Policy:
     """What is worth reporting. Not part of the identity: it may change without a new layout.
 
@@ -207,4 +228,5 @@ class Schema:
     species: SpeciesTable
     policy: Policy = Policy()
     stations: tuple[tuple[str, int], ...] = ()
+    repair: Repair | None = None
     note: str = ""

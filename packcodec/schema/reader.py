@@ -8,7 +8,15 @@ from datetime import UTC, datetime
 from typing import Literal, cast
 
 from packcodec.schema.fields import FieldReader
-from packcodec.schema.model import FrameWidths, Message, Policy, Schema, SpeciesTable
+from packcodec.schema.model import (
+    FrameWidths,
+    Message,
+    Policy,
+    Repair,
+    Schema,
+    SpeciesTable,
+)
+from packcodec.schema.remedy import nearest
 from packcodec.schema.species import read_species
 from packcodec.schema.table import Document, Table
 
@@ -20,6 +28,11 @@ LATEST_VERSION = (1 << 32) - 1
 MOST_CODES = 1 << 16
 WIDEST_FIELD_BITS = 32
 WIDEST_MESSAGE_BITS = 8
+WIDEST_WINDOW = 255
+LONGEST_SYMBOL_BYTES = 255
+MOST_EVERY = 16
+# What a carrier that numbers frames itself is sure to send of its counter.
+CARRIED_SEQUENCE_BITS = 16
 EPOCH_YEARS = range(1970, 9999)
 DAY_MIN = 1440
 
@@ -38,21 +51,24 @@ def read_schema(
     Raises SchemaError.
     """
     root = _root(toml, place)
-    root.only(("schema", "species", "frame", "policy", "stations", "message"))
+    root.only(("schema", "species", "frame", "repair", "policy", "stations", "message"))
     head = root.table("schema")
     head.only(("name", "version", "epoch", "coding", "note"))
     epoch = _epoch(head)
     frame = _frame(root.table("frame"))
+    coding = head.choice("coding", CODINGS, "fixed")
+    messages = _messages(root, frame, FieldReader(epoch, "species" in root.values))
     return Schema(
         name=head.name("name"),
         version=head.integer("version", 1, LATEST_VERSION),
         epoch=epoch,
-        coding=cast(Literal["fixed", "modelled"], head.choice("coding", CODINGS, "fixed")),
+        coding=cast(Literal["fixed", "modelled"], coding),
         frame=frame,
-        messages=_messages(root, frame, FieldReader(epoch, "species" in root.values)),
+        messages=messages,
         species=_species(root, species_csv, species_place),
         policy=_policy(root.table("policy", optional=True)),
         stations=_stations(root.table("stations", optional=True), frame),
+        repair=_repair(root, messages, frame, coding),
         note=head.text("note", ""),
     )
 
@@ -167,6 +183,57 @@ def _stations(table: Table, frame: FrameWidths) -> tuple[tuple[str, int], ...]:
             )
         named[number] = name
     return tuple((name, number) for number, name in sorted(named.items()))
+
+
+def _repair(
+    root: Table, messages: tuple[Message, ...], frame: FrameWidths, coding: str
+) -> Repair | None:
+    if "repair" not in root.values:
+        return None
+    table = root.table("repair")
+    table.only(("messages", "symbol_bytes", "window", "stride", "every"))
+    if coding != "fixed":
+        raise root.table("schema").error(
+            "coding",
+            "a repair symbol needs payloads that say where they end",
+            'use coding = "fixed", or leave [repair] away',
+        )
+    default = Repair(())
+    every = table.integer("every", 1, MOST_EVERY, default.every)
+    # The number of a frame decides whether it carries a symbol, before anything else is read.
+    if every & (every - 1) or (frame.sequence_bits and every >> frame.sequence_bits):
+        raise table.error(
+            "every",
+            f"is {every}",
+            "use 1, 2, 4, 8 or 16, and a sequence_bits that can tell such frames apart",
+        )
+    repair = Repair(
+        messages=_repaired(table, messages),
+        symbol_bytes=table.integer("symbol_bytes", 1, LONGEST_SYMBOL_BYTES)
+        if "symbol_bytes" in table.values
+        else None,
+        window=table.integer("window", 1, WIDEST_WINDOW, default.window),
+        stride=table.integer("stride", 1, WIDEST_WINDOW, default.stride),
+        every=every,
+    )
+    most = 1 << (frame.sequence_bits or CARRIED_SEQUENCE_BITS) >> 1
+    if repair.span > most:
+        raise table.error(
+            "window",
+            f"window × stride is {repair.span}, and the counter is told only {most} frames back",
+            f"use a window of {max(1, most // repair.stride)}, or more sequence_bits",
+        )
+    return repair
+
+
+def _repaired(table: Table, messages: tuple[Message, ...]) -> tuple[str, ...]:
+    """In order of their codes, whatever the order they are named in."""
+    named = table.names("messages", len(messages))
+    known = [message.name for message in messages]
+    for name in named:
+        if name not in known:
+            raise table.error("messages", f"has no message {name!r}", nearest(name, known))
+    return tuple(name for name in known if name in named)
 
 
 def _messages(root: Table, frame: FrameWidths, reader: FieldReader) -> tuple[Message, ...]:

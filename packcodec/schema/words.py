@@ -10,6 +10,7 @@ from packcodec.schema.model import (
     Flags,
     Integer,
     ListOf,
+    Repair,
     Scaled,
     SpeciesCode,
     Time,
@@ -55,6 +56,16 @@ def range_of(field: Field) -> str:
             return _clamped(f"0 to {duration(high)} by {duration(step)}", field)
         case ListOf(least=least, most=most):
             return f"{least} to {most} records"
+
+
+def repair_words(repair: Repair | None) -> str:
+    """The erasure code in one line."""
+    if repair is None:
+        return "none"
+    size = f"{repair.symbol_bytes} bytes" if repair.symbol_bytes else "as long as the longest"
+    turn = f", every {repair.every} frames" if repair.every > 1 else ""
+    on = ", ".join(repair.messages)
+    return f"on {on}{turn}: symbol {size}, window {repair.window}, stride {repair.stride}"
 
 
 def duration(seconds: int | Fraction) -> str:
