@@ -22,13 +22,13 @@ class FrameLine:
     received: datetime | None
 
 
-def read_frames(lines: TextIO, name: str) -> Iterator[FrameLine | LogError]:
+def read_frames(lines: TextIO) -> Iterator[FrameLine | LogError]:
     """Each non-empty line of `lines` as a frame, or as the error that it is."""
     for number, line in enumerate(lines, 1):
         words = line.split()
         if not words:
             continue
-        place = f"{name}:{number}"
+        place = f"{_name(lines)}:{number}"
         try:
             frame = bytes.fromhex(words[0])
         except ValueError:
@@ -54,12 +54,12 @@ def read_frames(lines: TextIO, name: str) -> Iterator[FrameLine | LogError]:
         yield FrameLine(place, frame, received)
 
 
-def read_records(lines: TextIO, name: str) -> Iterator[tuple[str, dict[str, Any]] | LogError]:
+def read_records(lines: TextIO) -> Iterator[tuple[str, dict[str, Any]] | LogError]:
     """Each non-empty line of `lines` as (place, JSON object), or as the error that it is."""
     for number, line in enumerate(lines, 1):
         if not line.strip():
             continue
-        place = f"{name}:{number}"
+        place = f"{_name(lines)}:{number}"
         try:
             record = json.loads(line)
         except ValueError as error:
@@ -73,6 +73,10 @@ def read_records(lines: TextIO, name: str) -> Iterator[tuple[str, dict[str, Any]
             )
             continue
         yield place, record
+
+
+def _name(lines: TextIO) -> str:
+    return str(getattr(lines, "name", "<stdin>"))
 
 
 def _shown(text: str) -> str:

@@ -34,7 +34,12 @@ class Moment(click.ParamType[datetime]):
 
 @click.command()
 @click.argument("schemas", nargs=-1, required=True, type=click.Path(dir_okay=False))
-@click.option("--frames", type=click.File("r"), default="-", help="A file of frames, one a line.")
+@click.option(
+    "--frames",
+    type=click.File("r", errors="replace"),
+    default="-",
+    help="A file of frames, one a line.",
+)
 @click.option("--received", type=Moment(), help="When frames without a time were received.")
 @click.option("--station", type=int, help="The station, where frames do not carry it.")
 @click.option("--message", help="The message, where frames do not carry it.")
@@ -53,7 +58,7 @@ def command(
     """
     codecs = [load(schema) for schema in schemas]
     refused: Counter[str] = Counter()
-    for line in read_frames(frames, frames.name):
+    for line in read_frames(frames):
         try:
             if isinstance(line, LogError):
                 raise line

@@ -13,7 +13,7 @@ from packcodec.errors import EncodeError, LogError, PackcodecError
 
 @click.command()
 @schema_argument
-@click.argument("records", type=click.File("r", encoding="utf-8"), default="-")
+@click.argument("records", type=click.File("r", encoding="utf-8", errors="replace"), default="-")
 @as_json_lines
 def command(schema: str, records: TextIO, as_json: bool) -> None:
     """Records (JSON Lines, RECORDS or standard input) → frames, one line of hex each.
@@ -22,7 +22,7 @@ def command(schema: str, records: TextIO, as_json: bool) -> None:
     """
     codec = load(schema)
     refused = 0
-    for item in read_records(records, records.name):
+    for item in read_records(records):
         try:
             if isinstance(item, LogError):
                 raise item
