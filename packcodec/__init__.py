@@ -4,8 +4,9 @@
 used, so that a monitor pays only for what it runs.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from packcodec.lazy import fetcher
 
 __version__ = "0.1.0"
 
@@ -47,10 +48,4 @@ if TYPE_CHECKING:
     from packcodec.radio import airtime
     from packcodec.schema import read_schema
 
-
-def __getattr__(name: str) -> Any:
-    if name not in _HOMES:
-        raise AttributeError(f"packcodec has no {name!r}")
-    value = getattr(import_module(_HOMES[name]), name)
-    globals()[name] = value
-    return value
+__getattr__ = fetcher(__name__, _HOMES)

@@ -1,5 +1,8 @@
 """What may be said: a schema's TOML and its species table's CSV → a checked, immutable Schema."""
 
+from typing import TYPE_CHECKING
+
+from packcodec.lazy import fetcher
 from packcodec.schema.model import (
     Beyond,
     Boolean,
@@ -22,7 +25,9 @@ from packcodec.schema.model import (
     SpeciesTable,
     Time,
 )
-from packcodec.schema.reader import read_schema, species_file_named
+
+if TYPE_CHECKING:
+    from packcodec.schema.reader import read_schema, species_file_named
 
 __all__ = [
     "Beyond",
@@ -48,3 +53,6 @@ __all__ = [
     "read_schema",
     "species_file_named",
 ]
+
+_READER = "packcodec.schema.reader"
+__getattr__ = fetcher(__name__, {"read_schema": _READER, "species_file_named": _READER})
