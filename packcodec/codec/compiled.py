@@ -29,7 +29,8 @@ MISFITS = (
     ValueError,
     OverflowError,
 )
-COLLECTIONS = frozenset({list, tuple, set, frozenset})
+LISTS = frozenset({list, tuple})
+COLLECTIONS = LISTS | {set, frozenset}
 
 
 class PayloadCodec:
@@ -67,6 +68,7 @@ class PayloadCodec:
             "Misfit": Misfit,
             "MISFITS": MISFITS,
             "COLLECTIONS": COLLECTIONS,
+            "LISTS": LISTS,
             "wrong_length": _wrong_length,
             "cut_short": _cut_short,
             "left_over": _left_over,

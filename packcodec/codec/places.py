@@ -77,7 +77,9 @@ def pack_place(place: Place, source: Source, depth: int, variable: str) -> tuple
     if isinstance(place, Count):
         count, field = source.variable(place.path, "k"), place.field
         source.add(depth, f"{count} = len({variable})")
-        return f"{field.least} <= {count} <= {field.most}", count, field.least
+        # An empty text or dict would pass for an empty list.
+        fits = f"{field.least} <= {count} <= {field.most}"
+        return f"{fits} and ({count} or type({variable}) in LISTS)", count, field.least
     match place.field:
         case Integer(low=low, high=high):
             if low == high:
