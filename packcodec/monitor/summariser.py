@@ -99,7 +99,7 @@ class Summariser:
         self._rows = self._fields.get(SUMMARY, {}).get(ROWS)
         self._open: Interval | None = None
         self._trusted: bool | None = None
-        self._reached = 0
+        self._reached: int | None = None
         self._last_seen: dict[str, datetime] = {}
         self._restarts: int | None = None
         self._restart_untold: set[str] = set()
@@ -156,7 +156,7 @@ class Summariser:
         It comes after the summary of an interval that is over by then. A `restarts` that grew
         since the last report sets the flag `restarted`.
         """
-        records = self.close(health.at) if health.clock_trusted == self._trusted else []
+        records = self._turn(health.clock_trusted) + self.close(health.at)
         if HEALTH not in self._fields:
             return records
         restarts = health.values.get("restarts")
@@ -180,26 +180,32 @@ class Summariser:
         if now is not None:
             over = self._open is not None and self._number(now) > self._open.number
             return self._finish() if over else []
-        self._trusted = None
+        self._trusted = self._reached = None
         self._last_seen.clear()
         return self._finish()
 
     def _number(self, at: datetime) -> int:
         return (at - self._epoch) // self._interval
 
+    def _turn(self, trusted: bool) -> list[Record]:
+        """Take note of whether the clock is trusted from now on."""
+        if trusted == self._trusted:
+            return []
+        was_trusted, records = self._trusted, self.close()
+        if was_trusted and not trusted:
+            # A clock that was set stays set while there is power.
+            self.restarted()
+        self._trusted = trusted
+        return records
+
     def _enter(self, at: datetime, trusted: bool) -> list[Record]:
         """Open the interval of `at`, unless that or a later one was already reached."""
+        records = self._turn(trusted)
         number = self._number(at)
-        if trusted == self._trusted and number <= self._reached:
-            return []
-        records = self._finish()
-        if trusted != self._trusted:
-            self._last_seen.clear()
-            if self._trusted and not trusted:
-                # A clock that was set stays set while there is power.
-                self.restarted()
-        self._trusted, self._reached = trusted, number
-        self._open = Interval(number, trusted)
+        if self._reached is None or number > self._reached:
+            records += self._finish()
+            self._reached = number
+            self._open = Interval(number, trusted)
         return records
 
     def _finish(self) -> list[Record]:

@@ -314,6 +314,39 @@ def test_messages_may_be_missing() -> None:
     assert made(without("sighting", "summary")) == (["health"], 2)
 
 
+def test_a_station_first_heard_of_with_an_unset_clock_has_not_restarted(codec: Codec) -> None:
+    (values,) = told(summarise(codec, [], [unset(0, 1)]).records, "summary")
+    assert values["state"] == ("clock_unset",)
+
+
+def test_an_unset_clock_that_runs_through_times_already_watched(codec: Codec) -> None:
+    stretches = [watched("06:00", "08:00"), Stretch(1, at("06:00"), at("07:00"), False)]
+    health = [Health(1, at("06:30"), {"battery_mv": 4000}, clock_trusted=False)]
+    records = summarise(codec, [], stretches, health).records
+    assert [(r.message, "clock_unset" in r.values["state"]) for r in records] == [
+        ("summary", False),
+        ("summary", False),
+        ("health", True),
+        ("summary", True),
+    ]
+
+
+def test_of_what_was_seen_at_once_the_most_confident_is_told(codec: Codec) -> None:
+    seen = [saw("06:00", "otter", confidence=score) for score in (0.6, 0.95, 0.7)]
+    (values,) = told(summarise(codec, seen).records, "sighting")
+    assert values["confidence"] == 0.95
+
+
+def test_a_detection_at_either_end_of_a_stretch_lies_in_it(codec: Codec) -> None:
+    seen = [saw("06:00", "coot"), saw("06:30", "coot"), saw("06:30:01", "coot")]
+    assert summarise(codec, seen, [watched("06:00", "06:30")]).outside == 1
+
+
+def test_people_who_go_on_passing_are_no_news_where_effort_is_unknown(codec: Codec) -> None:
+    records = summarise(codec, [saw("06:50", "walker"), saw("07:10", "walker")]).records
+    assert [record.values["people"] for record in records] == [1]
+
+
 class TestAsItComes:
     """The engine alone, fed as a station feeds it."""
 
@@ -332,9 +365,21 @@ class TestAsItComes:
         summariser.close(at("07:00"))
         assert summariser.seen(saw("06:30", "coot")) == []
         assert summariser.watching(at("06:00"), at("06:30")) == []
-        assert summariser.refused[Refusal.LATE] == 1
+        summariser.seen(saw("07:30", "coot"))
+        assert summariser.seen(saw("06:40", "coot")) == []
+        assert summariser.refused[Refusal.LATE] == 2
         assert summariser.late_effort == timedelta(minutes=30)
-        assert summariser.close() == []
+        (record,) = summariser.close()
+        assert (record.values["dropped"], record.values["rows"][0]["detections"]) == (0, 1)
+
+    def test_a_little_disorder_within_an_interval_is_put_right(self, codec: Codec) -> None:
+        summariser = Summariser(codec, 1)
+        for clock in ("06:20", "06:10", "06:45"):
+            summariser.seen(saw(clock, "coot"))
+        summariser.seen(saw("06:40", "coot"))
+        (record,) = summariser.close()
+        (row,) = record.values["rows"]
+        assert (row["visits"], row["first"], row["last"]) == (1, 600, 2700)
 
     def test_after_close_a_clock_set_back_starts_afresh(self, codec: Codec) -> None:
         summariser = Summariser(codec, 1)
