@@ -5,11 +5,12 @@ was received (RFC 3339). A record is one line of JSON.
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, TextIO
+from typing import TextIO
 
+from packcodec.codec.record import Record
 from packcodec.errors import LogError
 
 
@@ -22,13 +23,13 @@ class FrameLine:
     received: datetime | None
 
 
-def read_frames(lines: TextIO) -> Iterator[FrameLine | LogError]:
+def read_frames(lines: Iterable[str], name: str) -> Iterator[FrameLine | LogError]:
     """Each non-empty line of `lines` as a frame, or as the error that it is."""
     for number, line in enumerate(lines, 1):
         words = line.split()
         if not words:
             continue
-        place = f"{_name(lines)}:{number}"
+        place = f"{name}:{number}"
         try:
             frame = bytes.fromhex(words[0])
         except ValueError:
@@ -54,29 +55,44 @@ def read_frames(lines: TextIO) -> Iterator[FrameLine | LogError]:
         yield FrameLine(place, frame, received)
 
 
-def read_records(lines: TextIO) -> Iterator[tuple[str, dict[str, Any]] | LogError]:
-    """Each non-empty line of `lines` as (place, JSON object), or as the error that it is."""
+def record_line(record: Record) -> str:
+    """A record as one line of JSON, without its line break."""
+    return json.dumps(record.to_json(), ensure_ascii=False)
+
+
+def read_records(lines: Iterable[str], name: str) -> Iterator[tuple[str, Record] | LogError]:
+    """Each line that is not blank as its place, "name:line", and record, or as the error it is.
+
+    Values stay in their JSON form, which encoding takes.
+    """
     for number, line in enumerate(lines, 1):
         if not line.strip():
             continue
-        place = f"{_name(lines)}:{number}"
+        place = f"{name}:{number}"
         try:
-            record = json.loads(line)
-        except ValueError as error:
-            yield LogError(f"not JSON: {error}", place=place, remedy="one record a line")
-            continue
-        if not isinstance(record, dict):
-            yield LogError(
-                f"{_shown(line.strip())} is not a record",
-                place=place,
-                remedy='a record is {"message": …, "station": …, "sequence": …, "values": {…}}',
-            )
-            continue
-        yield place, record
+            yield place, _record(json.loads(line), place)
+        except (ValueError, RecursionError) as error:
+            yield LogError(f"is not JSON: {error}", place=place, remedy="write one record a line")
+        except LogError as error:
+            yield error
 
 
-def _name(lines: TextIO) -> str:
-    return str(getattr(lines, "name", "<stdin>"))
+def _record(data: object, place: str) -> Record:
+    if isinstance(data, dict) and isinstance(data.get("values"), dict):
+        message, station, sequence = (data.get(key) for key in ("message", "station", "sequence"))
+        whole = all(each is None or type(each) is int for each in (station, sequence))
+        if isinstance(message, str) and whole:
+            return Record(message, data["values"], station, sequence)
+    raise LogError(
+        "is not a record",
+        place=place,
+        remedy='a record is {"message": …, "station": …, "sequence": …, "values": {…}}',
+    )
+
+
+def name_of(stream: TextIO) -> str:
+    """What to call an opened file in errors."""
+    return str(getattr(stream, "name", "<stdin>"))
 
 
 def _shown(text: str) -> str:

@@ -1,11 +1,10 @@
-"""Logs from files: detections, effort and health as CSV, records as JSON Lines.
+"""Logs from files: detections, effort and health as CSV.
 
 One row a line. A row that cannot be read is skipped, and its place and reason are kept; a file in
 which no row can be read, or without a column it needs, is refused.
 """
 
 import csv
-import json
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -15,7 +14,6 @@ from datetime import UTC, date, datetime, time, timedelta
 from difflib import get_close_matches
 from typing import Generic, TextIO, TypeVar
 
-from packcodec.codec.record import Record
 from packcodec.edge.cells import (
     Unreadable,
     clock_of,
@@ -171,35 +169,6 @@ def station_number(text: str, schema: Schema, place: str) -> int:
         return station_of(text, schema)
     except Unreadable as error:
         raise LogError(error.problem, place=place, remedy=error.remedy) from None
-
-
-def record_line(record: Record) -> str:
-    """A record as one line of JSON, without its line break."""
-    return json.dumps(record.to_json(), ensure_ascii=False)
-
-
-def read_records(lines: Iterable[str], place: str) -> Iterator[tuple[str, Record]]:
-    """JSON Lines → each record with its place, "file:line". Blank lines are passed over.
-
-    Values stay in their JSON form, which encoding takes. Raises LogError naming file and line.
-    """
-    shape = 'a record is {"message": …, "station": …, "sequence": …, "values": {…}}'
-    for number, line in enumerate(lines, start=1):
-        where = f"{place}:{number}"
-        if not line.strip():
-            continue
-        try:
-            data = json.loads(line)
-        except (ValueError, RecursionError) as error:
-            problem = f"is not JSON: {error}"
-            raise LogError(problem, place=where, remedy="write one record a line") from None
-        if not isinstance(data, dict) or not isinstance(data.get("values"), dict):
-            raise LogError("is not a record", place=where, remedy=shape)
-        message, station, sequence = (data.get(key) for key in ("message", "station", "sequence"))
-        whole = all(each is None or type(each) is int for each in (station, sequence))
-        if not isinstance(message, str) or not whole:
-            raise LogError("is not a record", place=where, remedy=shape)
-        yield where, Record(message, data["values"], station, sequence)
 
 
 def _read(

@@ -78,7 +78,7 @@ def test_encode_says_which_record_and_field_it_refuses_and_goes_on(packcodec: Co
     assert ran.err.splitlines()[0] == (
         "packcodec: <stdin>:1: message.sighting.species: is 'oter'; it takes for instance 'otter'"
     )
-    assert "<stdin>:2: not JSON" in ran.err
+    assert "<stdin>:2: is not JSON" in ran.err
     assert "<stdin>:3" in ran.err
     assert "3 records were not encoded" in ran.err
 

@@ -7,21 +7,18 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from small_schema import EPOCH, at, codec_of, saw, schema_of
+from small_schema import EPOCH, at, saw, schema_of
 
-from packcodec.codec import Record
 from packcodec.edge.logs import (
     daily_stretches,
     opened,
     read_detections,
     read_health,
-    read_records,
     read_watches,
-    record_line,
     station_number,
 )
 from packcodec.errors import LogError
-from packcodec.monitor import Detection, Health, Stretch, summarise
+from packcodec.monitor import Detection, Health, Stretch
 
 SCHEMA = schema_of()
 HEADER = "time,station,label,confidence,individuals,image\n"
@@ -187,35 +184,6 @@ def test_the_same_stretch_every_day_from_first_to_last() -> None:
             daily_stretches(seen, SCHEMA, wrong)
     with pytest.raises(LogError, match="station 1 saw something on 2027-04-01 and on 2029"):
         daily_stretches([*seen, saw("12:00", "coot", day=800)], SCHEMA, "04:30-20:15")
-
-
-def test_records_come_back_from_their_lines() -> None:
-    codec = codec_of()
-    records = summarise(codec, [saw("06:00", "otter", 12), saw("07:00", "coot")]).records
-    lines = [record_line(record) + "\n" for record in records]
-    again = list(read_records(["\n", *lines], "r.jsonl"))
-    assert [place for place, _ in again] == [f"r.jsonl:{n}" for n in range(2, 2 + len(records))]
-    assert [codec.encode(each) for _, each in again] == [codec.encode(each) for each in records]
-
-
-@pytest.mark.parametrize(
-    "line",
-    [
-        "{",
-        "[]",
-        "1",
-        "[" * 100_000,
-        '{"message": "summary"}',
-        '{"message": 1, "values": {}}',
-        '{"message": "summary", "values": []}',
-        '{"message": "summary", "station": "one", "values": {}}',
-        '{"message": "summary", "sequence": true, "values": {}}',
-    ],
-)
-def test_a_line_that_is_no_record_is_refused_at_its_place(line: str) -> None:
-    good = record_line(Record("summary", {}, 1, 0))
-    with pytest.raises(LogError, match=r"^r\.jsonl:2: is not "):
-        list(read_records([good, line], "r.jsonl"))
 
 
 def test_a_station_by_name_or_number() -> None:

@@ -13,7 +13,7 @@ from small_schema import SPECIES, TOML
 
 from packcodec.edge.cli import main
 from packcodec.edge.files import load
-from packcodec.edge.logs import read_records
+from packcodec.edge.lines import read_records
 
 DEMO = Path(__file__).resolve().parents[2] / "packcodec" / "edge" / "demo_data"
 LOG = """time,station,label,confidence
@@ -150,7 +150,8 @@ def test_the_demo_round_trips_through_its_lines(run: Run) -> None:
     logs = [f"--{name}={DEMO / name}.csv" for name in ("watch", "health")]
     ran = run(str(DEMO / "schema.toml"), str(DEMO / "detections.csv"), *logs)
     codec = load(DEMO / "schema.toml")
-    read = [record for _, record in read_records(ran.out.splitlines(), "out")]
+    items = read_records(ran.out.splitlines(), "out")
+    read = [item[1] for item in items if isinstance(item, tuple)]
     assert [codec.decode(codec.encode(record)).to_json() for record in read] == ran.records
     assert "5604 detections, 4993 of them counted" in ran.err
 

@@ -10,7 +10,7 @@ import click
 from packcodec.codec.record import Record
 from packcodec.edge.cli.screen import warn, write_line
 from packcodec.edge.files import load
-from packcodec.edge.lines import FrameLine, read_frames
+from packcodec.edge.lines import FrameLine, name_of, read_frames
 from packcodec.errors import DecodeError, LogError, Reason
 from packcodec.frame.codec import Codec
 
@@ -58,7 +58,7 @@ def command(
     """
     codecs = [load(schema) for schema in schemas]
     refused: Counter[str] = Counter()
-    for line in read_frames(frames):
+    for line in read_frames(frames, name_of(frames)):
         try:
             if isinstance(line, LogError):
                 raise line

@@ -7,7 +7,7 @@ import click
 
 from packcodec.edge.cli.screen import as_json_lines, schema_argument, warn, write_line
 from packcodec.edge.files import load
-from packcodec.edge.lines import read_records
+from packcodec.edge.lines import name_of, read_records
 from packcodec.errors import EncodeError, LogError, PackcodecError
 
 
@@ -22,7 +22,7 @@ def command(schema: str, records: TextIO, as_json: bool) -> None:
     """
     codec = load(schema)
     refused = 0
-    for item in read_records(records):
+    for item in read_records(records, name_of(records)):
         try:
             if isinstance(item, LogError):
                 raise item

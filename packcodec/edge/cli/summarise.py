@@ -1,14 +1,13 @@
 """`packcodec summarise`: a detection log → records, and an account of what is in none."""
 
 import json
-import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
 import click
 
-from packcodec.edge.cli.screen import schema_argument, warn
+from packcodec.edge.cli.screen import schema_argument, warn, write_line
 from packcodec.edge.files import load
 from packcodec.edge.logs import (
     Rows,
@@ -18,7 +17,6 @@ from packcodec.edge.logs import (
     read_detections,
     read_health,
     read_watches,
-    record_line,
     station_number,
 )
 from packcodec.errors import LogError
@@ -77,7 +75,7 @@ def command(
         effort = Rows(daily_stretches(seen.rows, known, watched))
     summary = summarise(codec, seen.rows, effort.rows if effort else None, told.rows)
     for record in summary.records:
-        sys.stdout.write(record_line(record) + "\n")
+        write_line(record.to_json())
     refused = [*seen.refused, *(effort.refused if effort else ()), *told.refused]
     account = _account(summary, known, [str(error) for error in refused], effort is not None)
     if as_json:

@@ -1,0 +1,46 @@
+"""`packcodec demo`: every stage's figures are those of the files it leaves."""
+
+import csv
+import json
+import re
+from pathlib import Path
+
+from conftest import Command
+
+from packcodec.edge.files import load
+
+
+def test_the_demo_runs_every_stage_and_leaves_its_files(packcodec: Command, tmp_path: Path) -> None:
+    folder = tmp_path / "demo"
+    ran = packcodec("demo", folder)
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith("Invented data")
+    assert "never a licence" in ran.out
+    frames = [bytes.fromhex(line) for line in (folder / "frames.hex").read_text().split()]
+    records = [json.loads(line) for line in (folder / "records.jsonl").read_text().splitlines()]
+    decoded = [json.loads(line) for line in (folder / "decoded.jsonl").read_text().splitlines()]
+    assert [each["values"] for each in records] == [each["values"] for each in decoded]
+    assert f"{len(frames):,} frames, {sum(map(len, frames)):,} bytes in all" in ran.out
+    assert f"{len(records):,} of {len(records):,} records come back" in ran.out
+    codec = load(folder / "schema.toml")
+    assert [codec.decode(frame).to_json() for frame in frames] == decoded
+
+    [(detections, counted)] = re.findall(
+        r"([\d,]+) detections .* ([\d,]+) of them counted", ran.out
+    )
+    dropped = re.findall(
+        r"^ +([\d,]+) (?:written twice|of a row|below|with a label)", ran.out, re.MULTILINE
+    )
+    [unreadable] = re.findall(r"([\d,]+) rows that could not be read", ran.out)
+    with (folder / "detections.csv").open(newline="") as log:
+        rows = sum(1 for _ in csv.DictReader(log))
+    number = [int(text.replace(",", "")) for text in (detections, counted, unreadable, *dropped)]
+    assert number[0] == number[1] + sum(number[3:])
+    assert rows == number[0] + number[2]
+
+
+def test_a_folder_that_cannot_be_written(packcodec: Command, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    ran = packcodec("demo", tmp_path / "file" / "inner")
+    assert ran.code == 2
+    assert "cannot be written" in ran.err
