@@ -1,0 +1,198 @@
+"""What each field costs on the air, and the cheapest ways to a shorter transmission.
+
+LoRa airtime moves in blocks of several bytes, so a bit is free or worth a whole block. A frame's
+free bits are those that more values could fill at no cost; its excess bits are those that must go
+before a block is saved.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from packcodec.budget.room import rows_list
+from packcodec.layout.model import (
+    Count,
+    Group,
+    Layout,
+    MessageLayout,
+    Place,
+    Presence,
+    Repeat,
+    Run,
+    Step,
+    Value,
+    When,
+)
+from packcodec.radio.airtime import octets_to_next_step
+from packcodec.radio.link import Link
+
+
+@dataclass(frozen=True, slots=True)
+class FieldCost:
+    """A field of the greatest frame: `width` bits, `times` over, and what leaving it out saves."""
+
+    path: str
+    width: int
+    times: int
+    saved_us: int
+
+    @property
+    def bits(self) -> int:
+        return self.width * self.times
+
+
+@dataclass(frozen=True, slots=True)
+class Trim:
+    """One way to save a block: `bits` fewer in every value of the field (or the whole of it)."""
+
+    change: str
+    path: str
+    bits: int
+    saved_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """The block edges round a message's greatest frame on a link.
+
+    `free_bits` more cost nothing (padding of the last byte included). Taking `excess_bits` away
+    saves `step_us`; None where there is no shorter step.
+    """
+
+    message: str
+    frame_bytes: int
+    airtime_us: int
+    free_bits: int
+    excess_bits: int | None
+    step_us: int
+    fields: tuple[FieldCost, ...]
+    trims: tuple[Trim, ...]
+
+
+def block_edges(
+    layout: Layout, message: MessageLayout, link: Link, rows: int | None = None
+) -> Edges | None:
+    """The edges round the message's greatest frame with `rows` rows; None if it does not fit."""
+    listed = rows_list(message)
+    gone = 0 if listed is None or rows is None else listed.field.most - rows
+    bits = layout.header_bits + message.body.most_bits
+    if listed is not None:
+        bits -= gone * listed.element.most_bits
+    frame_bytes = _bytes(layout, bits)
+    if frame_bytes > link.payload_most:
+        return None
+    now_us = link.airtime(frame_bytes).airtime_us
+    shorter = _shorter_step(link, frame_bytes)
+    excess = None if shorter is None else bits - 8 * (shorter - layout.check.octets)
+    step_us = 0 if shorter is None else now_us - link.airtime(shorter).airtime_us
+
+    def saved_us(fewer_bits: int) -> int:
+        return now_us - link.airtime(_bytes(layout, bits - fewer_bits)).airtime_us
+
+    costs = tuple(
+        FieldCost(path, width, times, saved_us(width * times))
+        for path, width, times in field_bits(
+            message.body, {} if listed is None else {listed.path: gone}
+        )
+        if width and times
+    )
+    free_bytes = min(
+        octets_to_next_step(link.modulation, link.overhead_bytes + frame_bytes),
+        link.payload_most - frame_bytes,
+    )
+    return Edges(
+        message=message.name,
+        frame_bytes=frame_bytes,
+        airtime_us=now_us,
+        free_bits=8 * (frame_bytes + free_bytes - layout.check.octets) - bits,
+        excess_bits=excess,
+        step_us=step_us,
+        fields=tuple(sorted(costs, key=lambda cost: -cost.saved_us)),
+        trims=() if excess is None else _trims(layout, message, link, costs, excess, step_us),
+    )
+
+
+def field_bits(body: Group, fewer: dict[str, int] | None = None) -> Iterator[tuple[str, int, int]]:
+    """(path, width in bits, how many times at most) of everything a greatest payload holds.
+
+    `fewer` takes elements off the list of that path.
+    """
+    return _group_bits(body, 1, fewer or {})
+
+
+def _group_bits(group: Group, times: int, fewer: dict[str, int]) -> Iterator[tuple[str, int, int]]:
+    for step in group.steps:
+        yield from _step_bits(step, times, fewer)
+
+
+def _step_bits(step: Step, times: int, fewer: dict[str, int]) -> Iterator[tuple[str, int, int]]:
+    match step:
+        case Run():
+            for place in step.places:
+                yield _name(place), place.width, times
+        case When():
+            for inner in step.steps:
+                yield from _step_bits(inner, times, fewer)
+        case Repeat():
+            most = step.field.most - fewer.get(step.path, 0)
+            yield from _group_bits(step.element, times * most, fewer)
+
+
+def _name(place: Place) -> str:
+    """The path within the message; a presence bit and a list's count have a sign of their own."""
+    path = place.path.split(".", 2)[-1]
+    match place:
+        case Presence():
+            return f"{path}?"
+        case Count():
+            return f"{path} ×"
+        case Value():
+            return path
+
+
+def _bytes(layout: Layout, bits: int) -> int:
+    return -(-bits // 8) + layout.check.octets
+
+
+def _shorter_step(link: Link, frame_bytes: int) -> int | None:
+    """The longest shorter frame that takes less time; None if none does."""
+    now = link.airtime(frame_bytes)
+    sizes = range(frame_bytes - 1, -1, -1)
+    return next((size for size in sizes if link.airtime(size) != now), None)
+
+
+def _trims(
+    layout: Layout,
+    message: MessageLayout,
+    link: Link,
+    costs: tuple[FieldCost, ...],
+    excess: int,
+    step_us: int,
+) -> tuple[Trim, ...]:
+    """The ways to save one block, the one that gives up the least first."""
+    trims = [*_carried(layout, link, excess, step_us)]
+    for cost in costs:
+        bits = -(-excess // cost.times)
+        if bits <= cost.width:
+            trims.append(Trim(_words(cost, bits), cost.path, bits, step_us))
+    listed = rows_list(message)
+    if listed is not None and listed.element.most_bits:
+        rows = -(-excess // listed.element.most_bits)
+        trims.append(
+            Trim(f"{rows} row{'s' if rows > 1 else ''} fewer", listed.field.name, excess, step_us)
+        )
+    return tuple(sorted(trims, key=lambda trim: trim.bits))
+
+
+def _words(cost: FieldCost, bits: int) -> str:
+    if bits == cost.width:
+        return f"leave out {cost.path}"
+    return f"{cost.path} in {cost.width - bits} instead of {cost.width} bits"
+
+
+def _carried(layout: Layout, link: Link, excess: int, step_us: int) -> Iterator[Trim]:
+    """Header fields that the link tells of itself cost nothing to leave out."""
+    frame = layout.schema.frame
+    for name in link.carrier_says:
+        width = getattr(frame, f"{name}_bits")
+        if width >= excess:
+            yield Trim(f"{name}_bits = 0: the link tells the {name} itself", name, 0, step_us)

@@ -1,0 +1,67 @@
+"""What a frame has room for on a link, and how many rows of a list that leaves.
+
+A message with a list and a field `left_out` can be cut: rows are left out and counted. Every other
+message goes whole or not at all.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from packcodec.layout.model import Layout, MessageLayout, Repeat
+from packcodec.radio.legal import largest_frame, rules_for
+from packcodec.radio.link import Link
+from packcodec.radio.rules import Rule
+
+COUNTS_CUTS = "left_out"
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """The longest frame in bytes (None: not even an empty one), what sets it, and its clause."""
+
+    frame_bytes: int | None
+    set_by: str
+    clause: str
+    evidence: str
+
+
+def room_of(link: Link, rules: Mapping[str, Rule] | None = None) -> Room:
+    """The least of the link's own room and what its rules leave for one transmission."""
+    most = largest_frame(link, rules)
+    if most == link.payload_most:
+        return Room(most, f"link {link.name}", link.citation, link.evidence)
+    tightest = min(rules_for(link, rules), key=lambda rule: largest_under(link, rule))
+    return Room(most, f"rule {tightest.id}", tightest.citation, tightest.evidence)
+
+
+def largest_under(link: Link, rule: Rule) -> int:
+    """The longest frame under one rule alone; -1 for not even an empty one."""
+    longest = largest_frame(link, dict.fromkeys(link.rules, rule))
+    return -1 if longest is None else longest
+
+
+def rows_list(message: MessageLayout) -> Repeat | None:
+    """The list whose rows a frame gives up, if it counts what it leaves out."""
+    if not any(field.name == COUNTS_CUTS for field in message.message.fields):
+        return None
+    lists = [step for step in message.body.steps if isinstance(step, Repeat)]
+    return max(lists, key=lambda step: step.field.most * step.element.most_bits, default=None)
+
+
+def bytes_with(layout: Layout, message: MessageLayout, rows: int) -> int:
+    """The greatest frame with at most `rows` rows; without a list to cut, the greatest frame."""
+    listed = rows_list(message)
+    if listed is None:
+        return message.most_frame_bytes
+    gone = listed.field.most - min(max(rows, listed.field.least), listed.field.most)
+    bits = layout.header_bits + message.body.most_bits - gone * listed.element.most_bits
+    return -(-bits // 8) + layout.check.octets
+
+
+def rows_within(layout: Layout, message: MessageLayout, room_bytes: int) -> int | None:
+    """The most full rows in a frame of `room_bytes`; None without a list, or if it never fits."""
+    listed = rows_list(message)
+    if listed is None:
+        return None
+    counts = range(listed.field.most, listed.field.least - 1, -1)
+    return next((n for n in counts if bytes_with(layout, message, n) <= room_bytes), None)

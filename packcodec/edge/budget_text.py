@@ -1,0 +1,237 @@
+"""A budget for people: tables, verdicts and what would make it fit, in plain lines."""
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+
+from packcodec.budget.best import Best
+from packcodec.budget.edges import Edges
+from packcodec.budget.plan import Budget, Energy, MessagePlan
+from packcodec.budget.remedies import Remedy
+from packcodec.budget.season import Season
+from packcodec.budget.sharing import Sharing
+from packcodec.budget.verdict import NO_LICENCE, Verdict, percent
+from packcodec.edge.cli.screen import say, table
+from packcodec.edge.link_words import power, sent_as, where
+from packcodec.radio.energy import LITHIUM_CAUTION
+from packcodec.radio.modulations import Airtime
+
+TRIMS_SHOWN = 3
+
+
+def tell_budget(budget: Budget, edges: Iterable[Edges]) -> None:
+    """One link: the messages, a verdict a rule, the battery, the block edges."""
+    link = budget.link
+    own = ", your own link" if link.users_own else ""
+    say(f"{link.name}{own}: {sent_as(link)}, {where(link)}, {power(link)}")
+    say()
+    _tell_messages(budget)
+    say()
+    _tell_verdicts(budget.verdicts)
+    _tell_energy(budget)
+    for each in edges:
+        _tell_edges(each)
+
+
+def tell_comparison(budgets: Sequence[Budget]) -> None:
+    """Several links side by side."""
+    table(
+        ("link", "sent as", "verdict", ">of the limit", ">s a day", ">radio Wh", ">bytes/J", "why"),
+        [_compared(budget) for budget in budgets],
+    )
+
+
+def tell_remedies(remedies: Sequence[Remedy], best: Best | None) -> None:
+    """What would make a plan fit."""
+    for remedy in remedies:
+        say(f"  {remedy.change}: {_used(remedy.budget.share)}")
+    if best is not None:
+        say(f"  all at once: {best.sentence}")
+    if not remedies and best is None:
+        say("  nothing that was tried: other links, data rates, intervals, fewer rows or messages")
+
+
+def tell_sharing(sharing: Sharing) -> None:
+    """Stations on one channel."""
+    say()
+    among = f"{sharing.channels} channels" if sharing.channels > 1 else "one channel"
+    say(
+        f"{sharing.stations} stations on {among}: {percent(sharing.loss)} of frames collide "
+        f"(pure ALOHA, no capture, each station at times of its own)"
+    )
+    most = ", ".join(f"{stations} at {percent(loss)}" for loss, stations in sharing.most)
+    say(f"  the most stations by loss: {most}")
+    say(
+        f"  stations that wake together must spread their starts over "
+        f"{_seconds(sharing.spread_us)} at random to lose no more than 1 %"
+    )
+
+
+def tell_season(season: Season, budget: Budget, place: str) -> None:
+    """The pack over a season, month by month, and what would last."""
+    pack = budget.supply.pack
+    first, last = season.course[0].day, season.course[-1].day
+    say()
+    lasts = "the whole season" if season.days is None else f"{season.days:.1f} days"
+    until = "" if season.empty_on is None else f", to {season.empty_on}"
+    say(f"From {first} to {last} {place}, awake by daylight:")
+    say(f"  a pack of {pack.energy_wh:g} Wh lasts {lasts}{until}")
+    table(
+        ("month", ">daylight h", ">draw Wh/day", ">radio", ">days on a full pack"),
+        _months(season, budget),
+    )
+    say(
+        f"  for the whole season: a pack of {season.needs_wh:,.0f} Wh, or "
+        f"{season.needs_solar_wh:.1f} Wh a day from the sun with this one; "
+        f"radio {percent(season.radio_share)} of the energy"
+    )
+
+
+def tell_cautions(budgets: Iterable[Budget]) -> None:
+    """The cautions that go with every budget."""
+    say()
+    for caution in dict.fromkeys(v.caution for budget in budgets for v in budget.verdicts):
+        if caution:
+            say(f"Caution: {caution}")
+    say(LITHIUM_CAUTION)
+    say(NO_LICENCE)
+
+
+def _tell_messages(budget: Budget) -> None:
+    table(
+        (
+            "message",
+            ">a day",
+            ">bytes",
+            ">typical",
+            ">as sent",
+            ">ms on air",
+            ">s a day",
+            ">B a day",
+        ),
+        [_message_row(message) for message in budget.messages],
+    )
+
+
+def _message_row(message: MessagePlan) -> tuple[object, ...]:
+    return (
+        message.name,
+        f"{float(message.frames_per_day):.3g}",
+        f"{message.least_bytes}-{message.greatest_bytes}",
+        "-" if message.typical_bytes is None else message.typical_bytes,
+        "none" if message.sent_bytes is None else f"≤ {message.sent_bytes}",
+        f"{_ms(message.least_airtime)}-{_ms(message.sent_airtime)}",
+        f"{message.airtime_us_per_day / 1e6:.3g}",
+        f"{message.bytes_per_day:.0f}",
+    )
+
+
+def _tell_verdicts(verdicts: Iterable[Verdict]) -> None:
+    for verdict in verdicts:
+        say(f"{verdict.word.upper()}: {verdict.subject}: {verdict.told}")
+        evidence = "from memory" if verdict.evidence == "memory" else verdict.evidence
+        say(f"    {verdict.clause} ({evidence})")
+
+
+def _tell_energy(budget: Budget) -> None:
+    energy, supply = budget.energy, budget.supply
+    say()
+    days = "does not run down" if energy.days is None else f"lasts {_days(energy.days)}"
+    say(
+        f"Battery: {supply.pack.energy_wh:g} Wh {days} at {supply.load.awake_w:g} W "
+        f"for {supply.awake_h:.3g} h a day" + _sun(supply.solar_wh)
+    )
+    say(f"    {_radio(energy)}")
+    if budget.price_per_day is not None:
+        say(f"    {float(budget.price_per_day):.2f} {budget.link.currency} a day to the carrier")
+
+
+def _sun(solar_wh: float) -> str:
+    return f", with {solar_wh:g} Wh a day from the sun" if solar_wh else ""
+
+
+def _radio(energy: Energy) -> str:
+    if not energy.radio_known:
+        return "the radio's current is not known here: give it with --radio-w"
+    frugal = (
+        "" if energy.bytes_per_joule is None else f", {energy.bytes_per_joule:.0f} bytes a joule"
+    )
+    return (
+        f"the radio takes {energy.day.radio_wh * 1000:.3g} mWh a day, "
+        f"{percent(energy.day.radio_share)} of the energy{frugal}"
+    )
+
+
+def _tell_edges(edges: Edges) -> None:
+    say()
+    say(
+        f"{edges.message}, {edges.frame_bytes} bytes: {edges.free_bits} bits free before the next "
+        f"step" + _shorter(edges)
+    )
+    costly = [field for field in edges.fields if field.saved_us]
+    if costly:
+        told = ", ".join(f"{field.path} {field.saved_us / 1000:.3g}" for field in costly)
+        say(f"    ms each field costs: {told}; every other field none")
+    for trim in edges.trims[:TRIMS_SHOWN]:
+        say(f"    trim: {trim.change}")
+
+
+def _shorter(edges: Edges) -> str:
+    if edges.excess_bits is None:
+        return ""
+    return f"; {edges.excess_bits} bits fewer save {edges.step_us / 1000:.3g} ms"
+
+
+def _compared(budget: Budget) -> tuple[object, ...]:
+    refusing = [verdict for verdict in budget.verdicts if verdict.fits is False]
+    unknown = [verdict for verdict in budget.verdicts if verdict.fits is None]
+    verdict = (refusing or unknown or list(budget.verdicts))[0]
+    energy = budget.energy
+    return (
+        budget.link.name,
+        sent_as(budget.link),
+        verdict.word,
+        "-" if budget.share is None else percent(budget.share),
+        f"{budget.airtime_us_per_day / 1e6:.3g}",
+        f"{energy.day.radio_wh:.2g}" if energy.radio_known else "?",
+        "-" if energy.bytes_per_joule is None else f"{energy.bytes_per_joule:.0f}",
+        f"{verdict.subject}: {verdict.told}" if refusing or unknown else "",
+    )
+
+
+def _months(season: Season, budget: Budget) -> list[tuple[object, ...]]:
+    months: dict[str, list[int]] = {}
+    for number, day in enumerate(season.course):
+        months.setdefault(f"{day.day:%Y-%m}", []).append(number)
+    return [_month_row(name, season, numbers, budget) for name, numbers in months.items()]
+
+
+def _month_row(
+    name: str, season: Season, numbers: Sequence[int], budget: Budget
+) -> tuple[object, ...]:
+    days = [season.course[number] for number in numbers]
+    draw_wh = sum(day.draw_wh for day in days) / len(days)
+    radio_wh = sum(day.radio_wh for day in days) / len(days)
+    net_wh = draw_wh - budget.supply.solar_wh
+    return (
+        name,
+        f"{sum(day.awake_h for day in days) / len(days):.1f}",
+        f"{draw_wh:.1f}",
+        percent(radio_wh / draw_wh) if draw_wh else "-",
+        f"{budget.supply.pack.usable_wh / net_wh:.1f}" if net_wh > 0 else "does not run down",
+    )
+
+
+def _used(share: Fraction | None) -> str:
+    return "no limit in time" if share is None else f"{percent(share)} of the limit"
+
+
+def _ms(airtime: Airtime | None) -> str:
+    return "-" if airtime is None else f"{airtime.airtime_us / 1000:.0f}"
+
+
+def _seconds(time_us: int) -> str:
+    return f"{time_us / 1e6:.3g} s"
+
+
+def _days(days: float) -> str:
+    return f"{days * 24:.1f} h" if days < 2 else f"{days:.1f} days"

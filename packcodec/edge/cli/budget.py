@@ -1,0 +1,308 @@
+"""`packcodec budget`: a day's messages against one link or several."""
+
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import partial
+from typing import Any
+
+import click
+
+from packcodec.budget.best import Best, best_plan
+from packcodec.budget.compare import compare_links
+from packcodec.budget.edges import Edges, block_edges
+from packcodec.budget.plan import Budget, Supply, plan_budget
+from packcodec.budget.remedies import AtInterval, Remedy, remedies
+from packcodec.budget.season import Season, plan_season
+from packcodec.budget.sharing import Sharing, share_channel
+from packcodec.budget.traffic import Expected, Traffic
+from packcodec.budget.verdict import NO_LICENCE
+from packcodec.edge.budget_data import (
+    best_data,
+    budget_data,
+    remedy_data,
+    season_data,
+    sharing_data,
+)
+from packcodec.edge.budget_text import (
+    tell_budget,
+    tell_cautions,
+    tell_comparison,
+    tell_remedies,
+    tell_season,
+    tell_sharing,
+)
+from packcodec.edge.cli.screen import as_json, document, say, schema_argument
+from packcodec.edge.files import load
+from packcodec.edge.log_traffic import read_logs, traffic_of, watch_s_a_day
+from packcodec.edge.own_radio import own_radio, own_rules
+from packcodec.edge.rate_words import rate_in_words, read_interval, read_rates
+from packcodec.errors import PackcodecError, RadioError
+from packcodec.frame.codec import Codec
+from packcodec.monitor.vocabulary import check_vocabulary
+from packcodec.radio.energy import LITHIUM_CAUTION, BaseLoad, Pack
+from packcodec.radio.link import Link
+from packcodec.radio.links import OwnRadio, find_link, known_links
+from packcodec.radio.rules import Rule, known_rules
+from packcodec.radio.sun import season as daylight_of
+
+HOURS_A_DAY = 24.0
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is sent, in words, and how it could be sent at another interval."""
+
+    traffic: Traffic
+    words: list[str]
+    watch_h: float
+    at_interval: AtInterval | None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Everything that a budget has to say; the first budget is the one that was asked for."""
+
+    budgets: tuple[Budget, ...]
+    edges: tuple[Edges, ...]
+    remedies: tuple[Remedy, ...]
+    best: Best | None
+    sharing: Sharing | None
+    season: Season | None
+
+
+@click.command()
+@schema_argument
+@click.option("--link", "links", multiple=True, required=True, help="A link; several compare.")
+@click.option("--log", help="A detection log: what was really seen, instead of expected rates.")
+@click.option("--watch", help="Its effort log: station, start, end, clock.")
+@click.option("--health", help="Its health log.")
+@click.option(
+    "--every", multiple=True, metavar="MESSAGE=RATE", help="10min, 3/day or 3/day,5/hour."
+)
+@click.option("--interval", help="How often the summary goes, as 10min or 1h.")
+@click.option("--watch-h", type=float, help="Hours awake a day; 24 if nothing says.")
+@click.option("--rows", type=int, help="At most so many rows in a list.")
+@click.option("--stations", type=int, help="So many stations share the channel.")
+@click.option("--season", metavar="FIRST/LAST", help="Two days: 2027-04-01/2027-09-30.")
+@click.option("--latitude", type=float, help="Of the stations, degrees north.")
+@click.option("--longitude", type=float, default=0.0, help="Degrees east; hardly matters.")
+@click.option("--battery-wh", type=float, default=37.0, show_default=True, help="The pack.")
+@click.option(
+    "--usable", type=float, default=1.0, help="Share of the pack to be had; less in cold."
+)
+@click.option("--base-w", type=float, default=2.0, show_default=True, help="The monitor awake.")
+@click.option("--asleep-w", type=float, default=0.0, help="The monitor asleep.")
+@click.option("--solar-wh", type=float, default=0.0, help="What the sun brings to the load a day.")
+@click.option("--radio-w", type=float, help="The radio while sending, where no table knows it.")
+@own_rules
+@as_json
+def command(
+    schema: str,
+    links: tuple[str, ...],
+    log: str | None,
+    watch: str | None,
+    health: str | None,
+    every: tuple[str, ...],
+    interval: str | None,
+    watch_h: float | None,
+    rows: int | None,
+    stations: int | None,
+    season: str | None,
+    latitude: float | None,
+    longitude: float,
+    rules: str | None,
+    as_json: bool,
+    **power: Any,
+) -> None:
+    """Plan a day of SCHEMA's messages on a link: airtime, the law, the battery.
+
+    Exit 1 if a verdict on the first link is no; then it says by how much, and what would make it
+    fit.
+    """
+    codec, own = load(schema), own_radio(rules)
+    chosen = [find_link(name, own.links) for name in links]
+    interval_s = None if interval is None else read_interval(interval, "--interval")
+    if log is None:
+        _alone(watch=watch, health=health)
+        asked = _expected(codec, every, interval_s, watch_h)
+    else:
+        _alone(every=every)
+        asked = _logged(codec, log, watch, health, interval_s, watch_h)
+    book = known_rules(own.rules)
+    budget = plan_budget(
+        codec.layout,
+        chosen[0],
+        asked.traffic,
+        rules=book,
+        supply=_supply(power, asked.watch_h),
+        rows_most=rows,
+    )
+    answer = Answer(
+        budgets=compare_links(budget, chosen[1:]),
+        edges=_edges(codec, budget),
+        remedies=remedies(budget, _neighbours(chosen[0], own, book), asked.at_interval),
+        best=best_plan(budget, _data_rates(chosen[0], own), asked.at_interval),
+        sharing=None if stations is None else share_channel(budget, stations),
+        season=None if season is None else _season(budget, season, latitude, longitude),
+    )
+    if as_json:
+        document(_data(answer, asked))
+    else:
+        _tell(answer, asked, "" if latitude is None else f"at {latitude:g}°")
+    sys.exit(0 if budget.fits else 1)
+
+
+def _alone(**options: Any) -> None:
+    """Refuse options that mean nothing with the others given."""
+    for name, value in options.items():
+        if value:
+            belongs = "rates are not asked of a log" if name == "every" else "it needs --log"
+            raise RadioError("means nothing here", place=f"--{name}", remedy=belongs)
+
+
+def _expected(
+    codec: Codec, every: tuple[str, ...], interval_s: int | None, watch_h: float | None
+) -> Asked:
+    rates = read_rates(codec.schema, every, interval_s)
+    hours = HOURS_A_DAY if watch_h is None else watch_h
+    said = {text.partition("=")[0] for text in every}
+    told = [
+        f"{name} {rate_in_words(rate)}" + ("" if name in said else " (assumed)")
+        for name, rate in rates.items()
+    ]
+    words = [", ".join(told) + f"; {hours:g} h of watching a day", *_carries(codec, interval_s)]
+    return Asked(Expected(rates, _watch_s(hours)), words, hours, None)
+
+
+def _watch_s(hours: float) -> int:
+    if not 0 < hours <= HOURS_A_DAY:
+        raise RadioError(f"{hours:g} h a day", place="--watch-h", remedy="give 0 to 24 hours")
+    return max(1, round(hours * 3600))
+
+
+def _carries(codec: Codec, interval_s: int | None) -> list[str]:
+    """A word of warning where the schema's own fields do not reach the interval."""
+    if interval_s is None:
+        return []
+    policy = replace(codec.schema.policy, interval_s=interval_s)
+    try:
+        check_vocabulary(replace(codec.schema, policy=policy))
+    except PackcodecError as error:
+        return [f"Before this can be sent, change the schema: {error}"]
+    return []
+
+
+def _logged(
+    codec: Codec,
+    log: str,
+    watch: str | None,
+    health: str | None,
+    interval_s: int | None,
+    watch_h: float | None,
+) -> Asked:
+    logs = read_logs(codec, log, watch, health)
+    traffic = traffic_of(codec, logs, interval_s)
+    watched_s = watch_s_a_day(logs)
+    hours = watch_h or (HOURS_A_DAY if watched_s is None else watched_s / 3600)
+    _watch_s(hours)
+    words = [
+        f"{len(traffic.sent)} frames of {len(traffic.by_station())} stations on "
+        f"{traffic.station_days} station-days of {log}; {hours:.3g} h of watching a day"
+    ]
+    if logs.refused:
+        words.append(f"{logs.refused} rows could not be read: packcodec summarise tells which")
+    return Asked(traffic, words, hours, partial(traffic_of, codec, logs))
+
+
+def _supply(power: Mapping[str, Any], watch_h: float) -> Supply:
+    return Supply(
+        pack=Pack(power["battery_wh"], power["usable"]),
+        load=BaseLoad(power["base_w"], power["asleep_w"]),
+        awake_h=watch_h,
+        solar_wh=power["solar_wh"],
+        radio_w=power["radio_w"],
+    )
+
+
+def _edges(codec: Codec, budget: Budget) -> tuple[Edges, ...]:
+    """The block edges of every message round the greatest frame that is sent."""
+    rows = {message.name: message.rows for message in budget.messages if message.sendable}
+    found = (
+        block_edges(codec.layout, message, budget.link, rows[message.name])
+        for message in codec.layout.messages
+        if message.name in rows
+    )
+    return tuple(edges for edges in found if edges is not None)
+
+
+def _neighbours(link: Link, own: OwnRadio, book: Mapping[str, Rule]) -> list[Link]:
+    """The links under a rule of the same region as this one."""
+    regions = {book[rule].region for rule in link.rules if rule in book}
+    links = known_links(own.links).values()
+    return [each for each in links if regions & {book[r].region for r in each.rules if r in book}]
+
+
+def _data_rates(link: Link, own: OwnRadio) -> list[Link]:
+    """The other data rates of a network plan's link: lorawan-eu868-dr0 to -dr13."""
+    if link.answer is None:
+        return []
+    plan = link.name.rpartition("-dr")[0]
+    return [
+        each
+        for name, each in known_links(own.links).items()
+        if name.rpartition("-dr")[0] == plan and name != link.name
+    ]
+
+
+def _season(budget: Budget, days: str, latitude: float | None, longitude: float) -> Season:
+    if latitude is None:
+        raise RadioError("is missing", place="--latitude", remedy="say how far north they stand")
+    try:
+        first, last = (date.fromisoformat(day) for day in days.split("/"))
+    except ValueError:
+        raise RadioError(
+            f"{days!r} is no season", place="--season", remedy="write it as 2027-04-01/2027-09-30"
+        ) from None
+    return plan_season(budget, daylight_of(first, last, latitude, longitude))
+
+
+def _tell(answer: Answer, asked: Asked, place: str) -> None:
+    budget = answer.budgets[0]
+    schema = budget.layout.schema
+    say(f"{schema.name}: {asked.words[0]}")
+    for line in asked.words[1:]:
+        say(line)
+    say()
+    tell_budget(budget, answer.edges)
+    if len(answer.budgets) > 1:
+        say()
+        tell_comparison(answer.budgets)
+    if answer.sharing is not None:
+        tell_sharing(answer.sharing)
+    if answer.season is not None:
+        tell_season(answer.season, budget, place)
+    say()
+    if budget.fits:
+        if answer.best is not None:
+            say(f"Fits best: {answer.best.sentence}")
+    else:
+        say("DOES NOT FIT. What would make it fit:")
+        tell_remedies(answer.remedies, answer.best)
+    tell_cautions(answer.budgets)
+
+
+def _data(answer: Answer, asked: Asked) -> dict[str, Any]:
+    budget, *others = answer.budgets
+    return {
+        "caution": NO_LICENCE,
+        "lithium_caution": LITHIUM_CAUTION,
+        "traffic": asked.words,
+        **budget_data(budget, answer.edges),
+        "others": [budget_data(each, ()) for each in others],
+        "remedies": [remedy_data(remedy) for remedy in answer.remedies],
+        "best": best_data(answer.best),
+        "sharing": None if answer.sharing is None else sharing_data(answer.sharing),
+        "season": None if answer.season is None else season_data(answer.season),
+    }

@@ -1,0 +1,37 @@
+"""A link in a few characters, for tables and headings."""
+
+from packcodec.radio.link import Link
+from packcodec.radio.lora import Lora
+from packcodec.radio.wording import hertz, reference
+
+KINDS = {
+    "Gfsk": "GFSK",
+    "LrFhss": "LR-FHSS",
+    "FixedRate": "fixed rate",
+    "Serial": "serial line",
+    "Modem": "modem",
+}
+
+
+def sent_as(link: Link) -> str:
+    """The modulation, with LoRa's spreading factor and bandwidth."""
+    modulation = link.modulation
+    if isinstance(modulation, Lora):
+        return f"LoRa SF{modulation.sf} {modulation.bandwidth_hz / 1000:g} kHz"
+    return KINDS[type(modulation).__name__]
+
+
+def where(link: Link) -> str:
+    """The channel, or how many there are."""
+    channels = link.frequencies_hz
+    if not channels:
+        return "-"
+    if len(channels) == 1:
+        return hertz(channels[0])
+    return f"{len(channels)} from {hertz(channels[0])}"
+
+
+def power(link: Link) -> str:
+    if link.power_dbm is None:
+        return "-"
+    return f"{link.power_dbm:g} dBm {reference(link.power_reference)}"
