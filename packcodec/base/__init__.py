@@ -1,0 +1,40 @@
+"""At the receiver, pure: frames and times in, events out; what came, what is missing, and why."""
+
+from packcodec.base.account import Account, Base, read_frame
+from packcodec.base.clock import ClockFit
+from packcodec.base.cover import Counted, State, Stretch, stretches
+from packcodec.base.events import (
+    Accepted,
+    Contradicted,
+    Duplicate,
+    Event,
+    Gap,
+    Missing,
+    Recovered,
+    Rejected,
+    Restart,
+    Unsent,
+    Why,
+)
+
+__all__ = [
+    "Accepted",
+    "Account",
+    "Base",
+    "ClockFit",
+    "Contradicted",
+    "Counted",
+    "Duplicate",
+    "Event",
+    "Gap",
+    "Missing",
+    "Recovered",
+    "Rejected",
+    "Restart",
+    "State",
+    "Stretch",
+    "Unsent",
+    "Why",
+    "read_frame",
+    "stretches",
+]
