@@ -106,7 +106,7 @@ def test_the_head_frame_policy_and_stations_are_read() -> None:
     assert schema.epoch == datetime(2027, 4, 1, tzinfo=UTC)
     assert schema.epoch.utcoffset() == UTC.utcoffset(None)
     assert schema.coding == "fixed"
-    assert schema.frame == FrameWidths(8, 2, 6, 10, "crc24")
+    assert schema.frame == FrameWidths(8, 2, 6, 10, "auto")
     assert schema.policy == Policy(interval_s=7200, independence_s=1800, confidence_least=0.5)
     assert schema.stations == (("Reed bed", 1), ("north_hide", 2)), "in order of their numbers"
     assert schema.species.capacity == 64
