@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from difflib import get_close_matches
 
-from packcodec.emit import asn1
+from packcodec.emit import asn1, c
 from packcodec.errors import PackcodecError
 from packcodec.layout.model import Layout
 
@@ -11,6 +11,7 @@ __all__ = ["TARGETS", "emit"]
 
 TARGETS: dict[str, Callable[[Layout], dict[str, str]]] = {
     "asn1": asn1.emit,
+    "c": c.emit,
 }
 
 

@@ -1,0 +1,27 @@
+"""What emitters that write whole codecs share: what they refuse, and the check's start."""
+
+from packcodec.errors import LayoutError
+from packcodec.frame.crc import crc_function
+from packcodec.layout.model import Layout
+
+
+def must_be_plain(layout: Layout, language: str) -> None:
+    """Raise LayoutError for what is not emitted to `language`."""
+    schema = layout.schema
+    if schema.coding != "fixed":
+        raise LayoutError(
+            f"{schema.coding} coding is not emitted to {language}",
+            place="schema.coding",
+            remedy='use coding = "fixed"',
+        )
+    if getattr(layout, "repair", None) is not None:
+        raise LayoutError(
+            f"repair symbols are not emitted to {language}",
+            place="repair",
+            remedy="leave [repair] out of the schema of these stations",
+        )
+
+
+def crc_of_identity(layout: Layout) -> int:
+    """The check's register after the identity, the part of what it covers that never changes."""
+    return crc_function(layout.check)(layout.identity) ^ ((1 << layout.check.bits) - 1)

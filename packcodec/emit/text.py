@@ -1,0 +1,29 @@
+"""Small turns of phrase that emitters share: safe comments and broken lines."""
+
+from collections.abc import Iterable, Iterator
+
+WIDTH = 96
+
+
+def comment_text(text: str) -> str:
+    """`text` as it may stand in a comment of any of the languages: it can neither end one nor
+    begin one, and makes no trigraph."""
+    for seen, meant in (("*/", "* /"), ("/*", "/ *"), ("??", "? ?"), ("\\", "/")):
+        while seen in text:
+            text = text.replace(seen, meant)
+    return text
+
+
+def broken(start: str, parts: Iterable[str], joint: str, end: str) -> Iterator[str]:
+    """start part joint part … end, broken before a joint where a line would be too long."""
+    line, indent = start, " " * (len(start) - len(start.lstrip()) + 4)
+    *firsts, last = parts
+    for part in firsts:
+        if len(line) + len(part) + len(joint) > WIDTH and line.strip():
+            yield line.rstrip()
+            line = indent
+        line += part + joint
+    if len(line) + len(last) + len(end) > WIDTH and line.strip():
+        yield line.rstrip()
+        line = indent
+    yield line + last + end

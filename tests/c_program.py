@@ -1,0 +1,183 @@
+"""Emitted C as a program: compiled with sanitizers, fed lines, answering lines.
+
+    d MESSAGE STATION HEX               → result [station sequence value…]
+    e MESSAGE STATION SEQUENCE value…   → result [hex of the frame]
+
+MESSAGE is the code; values are flat (whole_values.py). A decoded frame is encoded again and must
+give the same bytes, else the program says so and stops.
+"""
+
+import shutil
+import subprocess
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from packcodec.emit import emit
+from packcodec.emit.c_types import CNames, Struct, type_of
+from packcodec.layout.model import Layout
+from packcodec.schema.model import Boolean, Field, ListOf, Schema
+
+WARNINGS = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Wpedantic", "-Werror")
+SANITIZERS = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+COMPILER = next((found for found in ("gcc", "clang") if shutil.which(found)), None)
+
+
+def write(layout: Layout, folder: Path) -> Path:
+    """The emitted files in `folder`; the path of the C source."""
+    for name, text in emit(layout, "c").items():
+        (folder / name).write_text(text, encoding="utf-8")
+    return folder / f"{layout.schema.name}.c"
+
+
+def build(layout: Layout, folder: Path, *options: str, compiler: str = "") -> Path:
+    """The program of a layout, compiled with every warning an error."""
+    source = write(layout, folder)
+    main = folder / "main.c"
+    main.write_text("\n".join(_main(layout)) + "\n", encoding="utf-8")
+    program = folder / "program"
+    command = [compiler or str(COMPILER), *options]
+    subprocess.run([*command, *WARNINGS, "-c", source, "-o", folder / "codec.o"], check=True)
+    subprocess.run([*command, "-c", main, "-o", folder / "main.o"], check=True, cwd=folder)
+    subprocess.run([*command, folder / "codec.o", folder / "main.o", "-o", program], check=True)
+    return program
+
+
+def ask(program: Path | list[str], lines: Iterable[str]) -> list[str]:
+    """The program's answer to every line."""
+    command = program if isinstance(program, list) else [str(program)]
+    done = subprocess.run(
+        command, input="".join(f"{line}\n" for line in lines), capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr[-2000:] or done.stdout[-2000:]
+    return done.stdout.splitlines()
+
+
+def _main(layout: Layout) -> Iterator[str]:
+    schema, names = layout.schema, CNames(layout)
+    call, macro = names.prefix, names.macro
+    yield f'#include "{schema.name}.h"'
+    yield "#include <inttypes.h>"
+    yield "#include <stdio.h>"
+    yield "#include <stdlib.h>"
+    yield "#include <string.h>"
+    yield "static char *at;"
+    yield "static uint64_t next(void) {"
+    yield "    char *end; uint64_t value = *at == ' ' && at[1] == '-'"
+    yield "        ? (uint64_t)strtoll(at, &end, 10) : strtoull(at, &end, 10);"
+    yield "    if (end == at) exit(3);"
+    yield "    at = end; return value; }"
+    yield "static void hex(const uint8_t *octets, size_t length) {"
+    yield '    for (size_t i = 0; i < length; i++) printf("%02x", octets[i]);'
+    yield "}"
+    for message in schema.messages:
+        tag = names.structs[message.name].tag
+        struct = names.structs[message.name]
+        yield f"static void show_{message.name}(const struct {tag} *m) {{ (void)m;"
+        yield from _show(message.fields, struct, schema, "m->", 1)
+        yield "}"
+        yield f"static void get_{message.name}(struct {tag} *m) {{"
+        yield "    memset(m, 0, sizeof *m);"
+        yield from _get(message.fields, struct, schema, "m->", 1)
+        yield "}"
+        most = names.frame_bytes[message.name]
+        yield f"static void d_{message.name}(const uint8_t *f, size_t n, struct {call}_header h) {{"
+        yield f"    static struct {tag} m; uint8_t *again = malloc({most}); size_t length = 0;"
+        yield f"    int result = {call}_unframe_{message.name}(f, n, &m);"
+        yield '    printf("%d", result);'
+        yield "    if (result == 0) {"
+        yield '        printf(" %" PRIu32 " %" PRIu32, h.station, h.sequence);'
+        yield f"        show_{message.name}(&m);"
+        yield f"        if ({call}_frame_{message.name}(&m, h.station, h.sequence, again, {most},"
+        yield "            &length) != 0 || length != n || memcmp(f, again, n) != 0) {"
+        yield '            fprintf(stderr, "not the same again\\n"); exit(4); }'
+        yield "    }"
+        yield '    puts(""); free(again);'
+        yield "}"
+        yield f"static void e_{message.name}(uint32_t station, uint32_t sequence) {{"
+        yield f"    static struct {tag} m; uint8_t *f = malloc({most}); size_t length = 0;"
+        yield f"    get_{message.name}(&m);"
+        yield f"    int r = {call}_frame_{message.name}(&m, station, sequence, f, {most}, &length);"
+        yield '    printf("%d", r);'
+        yield "    if (r == 0) { putchar(' '); hex(f, length); }"
+        yield '    puts(""); free(f);'
+        yield "}"
+    yield "int main(void) {"
+    yield "    static char line[1 << 20];"
+    yield "    while (fgets(line, sizeof line, stdin)) {"
+    yield "        at = line + 1;"
+    yield "        uint8_t message = (uint8_t)next(); uint32_t station = (uint32_t)next();"
+    yield "        if (line[0] == 'e') {"
+    yield "            uint32_t sequence = (uint32_t)next();"
+    yield "            switch (message) {"
+    for message in schema.messages:
+        code = names.message_codes[message.name]
+        yield f"            case {code}: e_{message.name}(station, sequence); break;"
+    yield "            default: exit(5); }"
+    yield "            continue;"
+    yield "        }"
+    yield "        while (*at == ' ') at++;"
+    yield '        size_t n = strspn(at, "0123456789abcdef") / 2;'
+    yield "        uint8_t *f = malloc(n + !n);"
+    yield "        for (size_t i = 0; i < n; i++) {"
+    yield "            char two[3] = {at[2 * i], at[2 * i + 1], 0};"
+    yield "            f[i] = (uint8_t)strtoul(two, NULL, 16); }"
+    yield f"        struct {call}_header h = {{message, station, 0}};"
+    yield f"        int result = {call}_open(f, n, &h);"
+    yield '        if (result != 0) { printf("%d\\n", result); free(f); continue; }'
+    yield "        switch (h.message) {"
+    for message in schema.messages:
+        code = names.message_codes[message.name]
+        yield f"        case {code}: d_{message.name}(f, n, h); break;"
+    yield "        default: exit(6); }"
+    yield "        free(f);"
+    yield "    }"
+    yield f"    return {macro}_OK;"
+    yield "}"
+
+
+def _show(
+    fields: tuple[Field, ...], struct: Struct, schema: Schema, held: str, depth: int
+) -> Iterator[str]:
+    for field in fields:
+        member = f"{held}{struct.members[field.name]}"
+        if field.optional:
+            has = f"{held}{struct.presence[field.name]}"
+            yield f'printf(" %d", {has});'
+            yield f"if ({has}) {{"
+        if isinstance(field, ListOf):
+            count = f"{held}{struct.counts[field.name]}"
+            yield f'printf(" %d", {count});'
+            yield f"for (size_t i{depth} = 0; i{depth} < {count}; i{depth}++) {{"
+            inner = struct.elements[field.name]
+            yield from _show(field.fields, inner, schema, f"{member}[i{depth}].", depth + 1)
+            yield "}"
+        elif not isinstance(field, Boolean) and type_of(field, schema, "").signed:
+            yield f'printf(" %" PRId64, (int64_t){member});'
+        else:
+            yield f'printf(" %" PRIu64, (uint64_t){member});'
+        if field.optional:
+            yield "}"
+
+
+def _get(
+    fields: tuple[Field, ...], struct: Struct, schema: Schema, held: str, depth: int
+) -> Iterator[str]:
+    for field in fields:
+        member = f"{held}{struct.members[field.name]}"
+        if field.optional:
+            has = f"{held}{struct.presence[field.name]}"
+            yield f"{has} = next() != 0;"
+            yield f"if ({has}) {{"
+        if isinstance(field, ListOf):
+            count = f"{held}{struct.counts[field.name]}"
+            yield f"{count} = (uint8_t)next();"
+            yield f"for (size_t i{depth} = 0; i{depth} < {count}; i{depth}++) {{"
+            inner = struct.elements[field.name]
+            yield from _get(field.fields, inner, schema, f"{member}[i{depth}].", depth + 1)
+            yield "}"
+        elif isinstance(field, Boolean):
+            yield f"{member} = next() != 0;"
+        else:
+            yield f"{member} = ({type_of(field, schema, '').name})next();"
+        if field.optional:
+            yield "}"
