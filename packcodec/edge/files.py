@@ -6,11 +6,11 @@ from packcodec.errors import SchemaError
 from packcodec.frame.codec import Codec
 from packcodec.layout.compiler import compile_layout
 from packcodec.schema.model import Schema
-from packcodec.schema.reader import read_schema, species_file_named
+from packcodec.schema.reader import models_file_named, read_schema, species_file_named
 
 
 def read_schema_file(path: str | Path) -> Schema:
-    """The schema in a TOML file, with the species table it names, which lies beside it.
+    """The schema in a TOML file, with the species table and models it names, which lie beside it.
 
     Raises SchemaError naming the file when either cannot be read or is wrong.
     """
@@ -19,7 +19,17 @@ def read_schema_file(path: str | Path) -> Schema:
     named = species_file_named(toml, str(path))
     species = path.parent / named
     table = _text(species, f"the species table that {path} names") if named else ""
-    return read_schema(toml, table, place=str(path), species_place=str(species))
+    named = models_file_named(toml, str(path))
+    models = path.parent / named
+    tables = _text(models, f"the models file that {path} names") if named else ""
+    return read_schema(
+        toml,
+        table,
+        place=str(path),
+        species_place=str(species),
+        models_toml=tables,
+        models_place=str(models),
+    )
 
 
 def load(path: str | Path) -> Codec:

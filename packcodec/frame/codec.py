@@ -21,6 +21,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from packcodec.codec.compiled import PayloadCodec
+from packcodec.codec.modelled.payload import ModelledPayload
 from packcodec.codec.record import PartialTime, Record
 from packcodec.errors import CarrierError, DecodeError, EncodeError, Reason
 from packcodec.frame.crc import crc_function
@@ -31,6 +32,11 @@ from packcodec.layout.model import Layout, RepairLayout
 from packcodec.schema.model import Schema
 
 UNSENT_STATION_BITS = 32
+
+CODINGS: dict[str, type[PayloadCodec] | type[ModelledPayload]] = {
+    "fixed": PayloadCodec,
+    "modelled": ModelledPayload,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +56,8 @@ class Codec:
 
     def __init__(self, layout: Layout) -> None:
         self.layout = layout
-        self.payloads = {each.name: PayloadCodec(layout, each) for each in layout.messages}
+        payload = CODINGS[layout.schema.coding]
+        self.payloads = {each.name: payload(layout, each) for each in layout.messages}
         self._by_code = {each.message.code: each.name for each in layout.messages}
         self._crc = crc_function(layout.check)
         self._identity_crc = self._crc(layout.identity)
@@ -95,6 +102,13 @@ class Codec:
                 header = header << symbol_bits | int.from_bytes(field.symbol, "big")
                 width += self.layout.repair.bits
         total = width + n
+        most = payload.message.most_frame_bytes
+        if (total + 7) // 8 + self.layout.check.octets > most:
+            raise EncodeError(
+                f"takes {(total + 7) // 8 + self.layout.check.octets} bytes as a frame",
+                place=f"message.{name}",
+                remedy=f"the largest of this layout has {most}: say fewer list elements in one",
+            )
         data = ((header << n | bits) << (-total & 7)).to_bytes((total + 7) >> 3, "big")
         crc = self.check(data, payload.message.message.code, station or 0)
         return data + crc.to_bytes(self.layout.check.octets, "big")

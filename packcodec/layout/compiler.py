@@ -40,6 +40,9 @@ from packcodec.schema.reader import CARRIED_SEQUENCE_BITS
 # The largest burst of any radio link in packcodec/radio; a test holds the two together.
 LARGEST_FRAME_BYTES = 340
 
+# A modelled payload is at worst the fixed one after these bits (spec/modelled-coding.md).
+PLAIN_BITS = 6
+
 
 def compile_layout(schema: Schema) -> Layout:
     """Lay out every message of `schema`.
@@ -56,8 +59,13 @@ def compile_layout(schema: Schema) -> Layout:
     extra_bits = dict.fromkeys(bodies, 0)
     if repair is not None:
         extra_bits |= dict.fromkeys(repair.repair.messages, repair.bits)
+    if schema.coding == "modelled":
+        extra_bits = dict.fromkeys(bodies, PLAIN_BITS)
     most_bits = {
-        name: header_bits + extra_bits[name] + body.most_bits for name, body in bodies.items()
+        message.name: _bounded_bits(
+            header_bits + extra_bits[message.name] + bodies[message.name].most_bits, message, schema
+        )
+        for message in schema.messages
     }
     check = _choose_check(schema, most_bits)
     identity = identity_of(schema)
@@ -67,7 +75,14 @@ def compile_layout(schema: Schema) -> Layout:
         tag=tag_of(identity, frame.tag_bits),
         check=check,
         messages=tuple(
-            _message(message, bodies[message.name], header_bits, extra_bits[message.name], check)
+            _message(
+                message,
+                bodies[message.name],
+                header_bits,
+                most_bits[message.name],
+                check,
+                schema.coding == "modelled",
+            )
             for message in sorted(schema.messages, key=lambda message: message.code)
         ),
         repair=repair,
@@ -111,11 +126,28 @@ def _repair(schema: Schema, bodies: dict[str, Group]) -> RepairLayout | None:
     )
 
 
+def _bounded_bits(most_bits: int, message: Message, schema: Schema) -> int:
+    """The longest header and payload that a frame may have.
+
+    A modelled list says as many elements as fit, so a message with one is not refused for what it
+    could reach, but bounded: by the largest frame, and by the reach of its check.
+    """
+    shrinks = any(
+        isinstance(field, ListOf) and (field.optional or field.least < field.most)
+        for field in message.fields
+    )
+    if schema.coding != "modelled" or not shrinks:
+        return most_bits
+    check = CHECKS[PREFERRED[-1] if schema.frame.check == AUTO else schema.frame.check]
+    return min(most_bits, check.reach_bits // 8 * 8, 8 * (LARGEST_FRAME_BYTES - check.octets))
+
+
 def _message(
-    message: Message, body: Group, header_bits: int, extra_bits: int, check: Check
+    message: Message, body: Group, header_bits: int, most_bits: int, check: Check, modelled: bool
 ) -> MessageLayout:
-    least = -(-(header_bits + body.least_bits) // 8) + check.octets
-    most = -(-(header_bits + extra_bits + body.most_bits) // 8) + check.octets
+    least_bits = 0 if modelled else body.least_bits
+    least = -(-(header_bits + least_bits) // 8) + check.octets
+    most = -(-most_bits // 8) + check.octets
     if most > LARGEST_FRAME_BYTES:
         raise LayoutError(
             f"a frame can reach {most} bytes, and no radio carries more than {LARGEST_FRAME_BYTES}",

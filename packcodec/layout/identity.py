@@ -56,6 +56,7 @@ def canonical_form(schema: Schema) -> str:
                 ],
             },
             **_repair(schema),
+            **_models(schema),
             "messages": [
                 {
                     "name": message.name,
@@ -97,6 +98,29 @@ def _repair(schema: Schema) -> dict[str, Any]:
     }
 
 
+def _models(schema: Schema) -> dict[str, Any]:
+    """The tables of modelled coding; nothing where they are those that the format gives."""
+    models = schema.models
+    if models is None or schema.coding != "modelled":
+        return {}
+    return {
+        "models": {
+            "species": list(models.species),
+            "tables": [
+                [
+                    table.path,
+                    list(table.contexts),
+                    table.around,
+                    str(table.centre),
+                    table.kin.hex(),
+                    [row.hex() for row in table.rows],
+                ]
+                for table in sorted(models.tables, key=lambda table: table.path)
+            ],
+        }
+    }
+
+
 def _field(field: Field) -> dict[str, Any]:
     said: dict[str, Any] = {"name": field.name, "optional": field.optional}
     match field:
@@ -120,6 +144,7 @@ def _field(field: Field) -> dict[str, Any]:
         case Duration():
             said |= {"kind": "duration", "step_s": _exact(field.step_s)}
             said |= {"high_s": _exact(field.high_s), "clamp": [False, field.clamp_above]}
+            said |= {"since": field.since} if field.since else {}
         case ListOf():
             said |= {"kind": "list", "least": field.least, "most": field.most}
             said |= {"fields": [_field(inner) for inner in field.fields]}

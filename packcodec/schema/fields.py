@@ -21,6 +21,7 @@ from packcodec.schema.model import (
     Integer,
     ListOf,
     Scaled,
+    Since,
     SpeciesCode,
     Time,
 )
@@ -121,11 +122,17 @@ class FieldReader:
         beyond = cast(Beyond, table.choice("beyond", ("wrap", "reject"), "wrap"))
         return Time(step_s=step_s, span_s=span_s, beyond=beyond, **shared)
 
-    def duration(self, table: Table, _: int, shared: dict[str, Any]) -> Field:
+    def duration(self, table: Table, depth: int, shared: dict[str, Any]) -> Field:
         step_s, high_s = table.exact("step_s"), table.exact("high_s")
         _stepped(table, Fraction(0), "high_s", high_s, "step_s", step_s)
         clamp_above = table.choice("above", _OUTSIDE, "reject") == "clamp"
-        return Duration(step_s=step_s, high_s=high_s, clamp_above=clamp_above, **shared)
+        since: Since = ""
+        if "since" in table.values:
+            since = cast(Since, table.choice("since", ("previous",)))
+            _counts_from_previous(table, depth, step_s, shared["optional"])
+        return Duration(
+            step_s=step_s, high_s=high_s, clamp_above=clamp_above, since=since, **shared
+        )
 
     def list_of(self, table: Table, depth: int, shared: dict[str, Any]) -> Field:
         if depth == DEEPEST_LIST:
@@ -150,9 +157,23 @@ _KINDS: dict[
     "enumeration": (("values",), FieldReader.enumeration),
     "species": ((), FieldReader.species),
     "time": (("step_s", "span_s", "beyond"), FieldReader.time),
-    "duration": (("step_s", "high_s", "above"), FieldReader.duration),
+    "duration": (("step_s", "high_s", "above", "since"), FieldReader.duration),
     "list": (("least", "most", "fields"), FieldReader.list_of),
 }
+
+
+def _counts_from_previous(table: Table, depth: int, step_s: Fraction, optional: bool) -> None:
+    if depth != 1:
+        raise table.error(
+            "since", "there is no previous element", "use it in a list that is not within a list"
+        )
+    if step_s.denominator != 1:
+        raise table.error("step_s", "is no whole number of seconds", "use one, or leave out since")
+    if optional:
+        raise table.error(
+            "optional", "an element that may lack it stops the clock", "leave it out, or leave "
+            "out since"
+        )
 
 
 def _sides_and_unit(table: Table) -> dict[str, Any]:

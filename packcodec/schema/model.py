@@ -10,9 +10,12 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Literal, TypeAlias
 
+from packcodec.schema.models import Models
+
 SpeciesKind = Literal["animal", "human", "vehicle", "blank", "unknown", "unclassified"]
 Report = Literal["priority", "summary", "count", "never"]
 Beyond = Literal["wrap", "reject"]
+Since = Literal["", "previous"]
 
 LONGEST_LIST = 255
 DEEPEST_LIST = 2
@@ -133,7 +136,11 @@ class Time:
 
 @dataclass(frozen=True, slots=True)
 class Duration:
-    """A length of time 0..high_s in steps of `step_s`, in seconds."""
+    """A length of time 0..high_s in steps of `step_s`, in seconds.
+
+    `since` "previous", in a list and in whole seconds, counts from the element before it: for the
+    first element from the message's first time. Modelled coding follows the hour by it.
+    """
 
     name: str
     step_s: Fraction
@@ -141,6 +148,7 @@ class Duration:
     clamp_above: bool = False
     optional: bool = False
     note: str = ""
+    since: Since = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +225,10 @@ class Policy:
 
 @dataclass(frozen=True, slots=True)
 class Schema:
-    """A whole schema. `stations` maps the names used in logs to the numbers sent."""
+    """A whole schema. `stations` maps the names used in logs to the numbers sent.
+
+    `models` are the trained tables of modelled coding; None stands for those that the format gives.
+    """
 
     name: str
     version: int
@@ -229,4 +240,5 @@ class Schema:
     policy: Policy = Policy()
     stations: tuple[tuple[str, int], ...] = ()
     repair: Repair | None = None
+    models: Models | None = None
     note: str = ""

@@ -16,6 +16,7 @@ from packcodec.schema.model import (
     Schema,
     SpeciesTable,
 )
+from packcodec.schema.models import Models, read_models
 from packcodec.schema.remedy import nearest
 from packcodec.schema.species import read_species
 from packcodec.schema.table import Document, Table
@@ -43,15 +44,20 @@ def read_schema(
     *,
     place: str = "schema",
     species_place: str = "species table",
+    models_toml: str = "",
+    models_place: str = "models",
 ) -> Schema:
-    """Read a schema; `place` and `species_place` name the two texts in errors.
+    """Read a schema; `place`, `species_place` and `models_place` name the texts in errors.
 
-    `species_csv` is empty where the schema names no species table. The epoch comes back in UTC,
+    `species_csv` is empty where the schema names no species table, `models_toml` where it names no
+    models file. The epoch comes back in UTC,
     durations of the policy in seconds, figures of scaled fields and durations as exact fractions.
     Raises SchemaError.
     """
     root = _root(toml, place)
-    root.only(("schema", "species", "frame", "repair", "policy", "stations", "message"))
+    root.only(
+        ("schema", "species", "frame", "repair", "models", "policy", "stations", "message")
+    )
     head = root.table("schema")
     head.only(("name", "version", "epoch", "coding", "note"))
     epoch = _epoch(head)
@@ -69,6 +75,7 @@ def read_schema(
         policy=_policy(root.table("policy", optional=True)),
         stations=_stations(root.table("stations", optional=True), frame),
         repair=_repair(root, messages, frame, coding),
+        models=_models(root, coding, models_toml, models_place),
         note=head.text("note", ""),
     )
 
@@ -82,6 +89,31 @@ def species_file_named(toml: str, place: str = "schema") -> str:
     if "species" not in root.values:
         return ""
     return _species_file(root.table("species"))
+
+
+def models_file_named(toml: str, place: str = "schema") -> str:
+    """The name of the models file, a file beside the schema; empty where it names none.
+
+    Raises SchemaError.
+    """
+    root = _root(toml, place)
+    if "models" not in root.values:
+        return ""
+    table = root.table("models")
+    table.only(("file",))
+    return _plain_file(table, "the models file")
+
+
+def _models(root: Table, coding: str, models_toml: str, place: str) -> Models | None:
+    if "models" not in root.values:
+        if models_toml:
+            raise root.error(
+                None, "the schema names no models, but some were given", "add [models] with file"
+            )
+        return None
+    if coding != "modelled":
+        raise root.error("models", "fixed coding uses no models", 'set coding = "modelled"')
+    return read_models(models_toml, place)
 
 
 def _root(toml: str, place: str) -> Table:
@@ -117,12 +149,16 @@ def _frame(table: Table) -> FrameWidths:
 
 def _species_file(table: Table) -> str:
     table.only(("file", "codes"))
+    return _plain_file(table, "the species table")
+
+
+def _plain_file(table: Table, what: str) -> str:
     file = table.text("file")
     if not file or file.startswith(".") or "/" in file or "\\" in file:
         raise table.error(
             "file",
             f"{file!r} is not a plain file name",
-            "keep the species table beside the schema and give its name alone",
+            f"keep {what} beside the schema and give its name alone",
         )
     return file
 

@@ -295,7 +295,7 @@ WRONG = {
     "beyond": ('beyond = "reject"', 'beyond = "clamp"', "[0].beyond", "wrap or reject"),
     "duration step": ("high_s = 3600", "high_s = 3600.3", "[6].high_s", "is: high_s = 3600.5"),
     "duration range": ("high_s = 3600", "high_s = -1", "[6].high_s", "from 0 to -1 is empty"),
-    "duration below": ('0, above = "clamp"', '0, below = "clamp"', "[6].below", "note or above"),
+    "duration below": ('0, above = "clamp"', '0, below = "clamp"', "[6].below", "note, above or since"),
     "list order": ("least = 0, most = 12", "least = 3, most = 2", "[8].most", "most = 3 or more"),
     "list most": ("most = 12", "most = 256", ":35 message.summary.fields[8].most", "0 to 255"),
     "list least": ("least = 0", "least = -1", "[8].least", "from 0 to 255"),

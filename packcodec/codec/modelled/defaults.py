@@ -1,0 +1,96 @@
+"""Tables where no log has been learned from: what holds for wildlife in general.
+
+Counts are small and fall off, few species are there at a time, what was seen a moment ago is seen
+again, and monitors report by day. Quantities and identifiers are left alike. The numbers are
+judgement, in eighths of a power of two, and belong to the format: changing one changes what
+payloads mean (spec/modelled-coding.md).
+"""
+
+from packcodec.codec.modelled.history import AGES, ROOM_ROWS, SET_AGES
+from packcodec.codec.modelled.place import Spot
+from packcodec.codec.modelled.tables import Classes
+from packcodec.schema.model import (
+    Duration,
+    Enumeration,
+    Flags,
+    Integer,
+    Schema,
+)
+from packcodec.schema.models import MOST_SPECIES, PlaceTable
+
+EVEN = 128
+OCTAVE = 8
+LARGEST_COUNTED = 1 << 16
+
+# How likely one more element is, by the room left: none in 0 to 3 bits, sure from 60 on.
+_MORE = (-40, -24, -8, 4, 12, 18, 24, 28, 32, 36, 40, 44, 48, 54, 58, 64)
+# The next element is of a species by the time since it was last seen: steps 0, 1, 2, 3, 4, 6, 8 …
+_RECENT = (0, 4, 0, -4, -8, -10, -14, -18, -20, -22, -24, -24, -26, -26, -28, -28, -28)
+# A species is in a set: first set; never yet, after 1, 2, 3, 4 or more; was in, 1 to 6 sets ago.
+_SET_AGE = (0, -4, -6, -6, -8, 26, 18, 14, 12, 8, 6)
+# By day more than by night, most around the ends of the day.
+_HOURS = (8, 8, 8, 8, 12, 22, 28, 28, 26, 24, 22, 22, 22, 22, 22, 24, 26, 28, 28, 24, 16, 10, 8, 8)
+_RARE = -40
+
+
+def default_table(spot: Spot, schema: Schema, known: tuple[int, ...]) -> PlaceTable:
+    """The table of a place that the models have none for."""
+    rows: tuple[bytes, ...]
+    match spot.role:
+        case "presence":
+            rows = (bytes([EVEN, EVEN]),)
+        case "count":
+            rows = (_falling(spot.codes, 1),)
+        case "hour":
+            rows = (bytes(EVEN + each for each in _HOURS),)
+        case "more":
+            assert len(_MORE) == ROOM_ROWS
+            return PlaceTable(spot.path, tuple(_yes(each) for each in _MORE), ("room",))
+        case "recent":
+            assert len(_RECENT) == AGES
+            return PlaceTable(spot.path, tuple(_yes(each) for each in _RECENT), ("age",))
+        case "new":
+            likely = [EVEN + each for each in _likely(schema, known)]
+            rows = (bytes([*likely, EVEN + _RARE]),)
+        case "set":
+            rows = (_yes(40),)
+        case "there":
+            rows = (bytes(EVEN - 32 + each for each in _likely(schema, known)),)
+        case "age":
+            assert len(_SET_AGE) == SET_AGES
+            rows = (bytes(EVEN + each for each in _SET_AGE),)
+        case _:
+            rows = _value(spot)
+    return PlaceTable(spot.path, rows)
+
+
+def default_species(schema: Schema) -> tuple[int, ...]:
+    """The species that default tables know: the founding rows, 128 at most."""
+    return tuple(row.code for row in schema.species.rows if not row.added)[:MOST_SPECIES]
+
+
+def _value(spot: Spot) -> tuple[bytes, ...]:
+    match spot.field:
+        case Integer() | Enumeration() if spot.codes <= LARGEST_COUNTED:
+            return (_falling(spot.codes, 4),)
+        case Duration(since=since) if since:
+            return (_falling(spot.codes, 3),)
+        case Flags():
+            return (bytes([EVEN + 24] + [EVEN] * (len(Classes(spot.codes)) - 1)),)
+        case _:
+            return ()
+
+
+def _falling(codes: int, eighths: int) -> bytes:
+    """Each class less likely than the one before by 2**(eighths / 8), down to 1/4096."""
+    return bytes(EVEN - min(eighths * at, 12 * OCTAVE) for at in range(len(Classes(codes))))
+
+
+def _yes(logit: int) -> bytes:
+    return bytes([EVEN - logit // 2, EVEN - logit // 2 + logit])
+
+
+def _likely(schema: Schema, known: tuple[int, ...]) -> list[int]:
+    """By what belongs to the identity: a row's kind, but not whether it is reported or retired."""
+    animals = {row.code for row in schema.species.rows if row.kind == "animal" and not row.added}
+    return [0 if code in animals else _RARE for code in known]

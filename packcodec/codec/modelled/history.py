@@ -1,0 +1,127 @@
+"""What both ends know while a payload is coded: the contexts that choose a table's row.
+
+Everything here is drawn from codes already said in the same payload, so each packet decodes alone.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from packcodec.codec.modelled.tables import Classes
+from packcodec.codec.modelled.tree import Item, Tree
+
+HOUR_S = 3600
+HOURS_IN_DAY = 24
+HOUR_ROWS = 8
+NOON_ROW = HOUR_ROWS // 2
+BUCKETS = 8
+KINS = 4
+ACTIVE_MOST = 3
+ACTIVE_STEPS = 4
+MOST_RECENT = 8
+AGES = 17
+SET_AGES = 11
+ROOM_ROWS = 16
+ROOM_BITS = 4
+
+
+@dataclass(slots=True)
+class ListHistory:
+    """The elements of one list so far, in all its instances in the payload.
+
+    `recent` holds species codes, the last seen first; `last` the last element of each species and
+    `when` its moment; `seen_in` the last instance in which each stood in a set.
+    """
+
+    previous: Tree | None = None
+    elements: int = 0
+    instances: int = 0
+    recent: list[int] = field(default_factory=list)
+    last: dict[int, Tree] = field(default_factory=dict)
+    when: dict[int, int] = field(default_factory=dict)
+    seen_in: dict[int, int] = field(default_factory=dict)
+
+    def active(self, since: int) -> int:
+        """How many species were seen at or after a moment, up to 3."""
+        count = 0
+        for species in self.recent:
+            if count == ACTIVE_MOST or self.when[species] < since:
+                break
+            count += 1
+        return count
+
+    def add(self, element: Tree, species: int | None, moment: int) -> None:
+        """Note an element that has been said; `species` is the code in it, if it has one."""
+        self.previous = element
+        self.elements += 1
+        if species is None:
+            return
+        if species in self.last:
+            self.recent.remove(species)
+        self.recent.insert(0, species)
+        self.last[species] = element
+        self.when[species] = moment
+        self.seen_in[species] = self.instances
+
+
+@dataclass(slots=True)
+class History:
+    """Of a whole payload. `start_s` is its time of day, None until or unless it is known."""
+
+    start_s: int | None = None
+    elapsed_s: int = 0
+    lists: dict[str, ListHistory] = field(default_factory=dict)
+
+    def of(self, path: str) -> ListHistory:
+        found = self.lists.get(path)
+        if found is None:
+            found = self.lists[path] = ListHistory()
+        return found
+
+    def hour_row(self) -> int:
+        """Which eighth of the day it is; noon where nobody knows."""
+        if self.start_s is None:
+            return NOON_ROW
+        return (self.start_s + self.elapsed_s) // HOUR_S % HOURS_IN_DAY * HOUR_ROWS // HOURS_IN_DAY
+
+
+@dataclass(slots=True)
+class Now:
+    """Where a walk stands: the payload so far, the list it is in, the group it fills."""
+
+    history: History
+    here: ListHistory
+    group: Tree
+
+
+Getter = Callable[[Tree], Item]
+
+
+def bucket_of(codes: int) -> tuple[int, Callable[[int | None], int]]:
+    """How many buckets a code can fall in, and the bucket of a code or of None (which is 0)."""
+    if codes <= BUCKETS:
+        return codes + 1, lambda code: 0 if code is None else code + 1
+    classes = Classes(codes)
+    count, of = len(classes), classes.of
+    return BUCKETS + 1, lambda code: 0 if code is None else of(code) * BUCKETS // count + 1
+
+
+def age_row(age: int) -> int:
+    """0 to 3 for themselves, then two to an octave, up to 16."""
+    if age < 4:
+        return age
+    octave = age.bit_length() - 1
+    return min(2 * octave + (age >> (octave - 1) & 1), AGES - 1)
+
+
+def set_age_row(history: ListHistory, species: int) -> int:
+    """How long ago, in instances of the list, a species stood in its set."""
+    if not history.instances:
+        return 0
+    seen = history.seen_in.get(species)
+    if seen is None:
+        return 1 + min(history.instances - 1, 3)
+    return 5 + min(history.instances - 1 - seen, 5)
+
+
+def room_row(bits: int) -> int:
+    return min(max(bits, 0) // ROOM_BITS, ROOM_ROWS - 1)

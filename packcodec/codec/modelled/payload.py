@@ -1,0 +1,115 @@
+"""The payload of a message in modelled coding.
+
+It has the face of `packcodec.codec.compiled.PayloadCodec`, and goes through it: values become the
+codes of fixed coding, and a walk over the codes drives the range coder. Whatever is decoded is
+encoded again, so that each record has one payload and any other is refused.
+
+Where the fixed payload would be shorter in bytes, it is sent as it is after six ones, which no
+range-coded payload starts with. So a modelled payload is never more than one byte longer.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from packcodec.codec.compiled import PayloadCodec
+from packcodec.codec.modelled.coder import Decoder, Encoder, meaningless
+from packcodec.codec.modelled.defaults import default_species
+from packcodec.codec.modelled.tree import Tree, bits_of, tree_of
+from packcodec.codec.modelled.walk import Walk
+from packcodec.codec.record import Values
+from packcodec.layout.compiler import PLAIN_BITS
+from packcodec.layout.model import Layout, MessageLayout
+from packcodec.schema.models import Models
+
+PLAIN = (1 << PLAIN_BITS) - 1
+ROOMY_BITS = 1 << 20
+# What the end of a tail can cost less in a full frame than in an endless one: its least share.
+TAIL_BITS = 8
+
+
+class ModelledPayload:
+    """Pack and unpack the payload of one message; see `PayloadCodec` for the methods.
+
+    A payload in a frame starts where the header ends, and its room ends with the frame's last
+    byte: `pack_bits` and `unpack_bits` reckon with the header of this layout, `pack` and `unpack`
+    with none. Raises LayoutError for models that do not suit the message.
+    """
+
+    def __init__(self, layout: Layout, message: MessageLayout) -> None:
+        self.message = message
+        self.schema = layout.schema
+        self.header_bits = layout.header_bits
+        self.fixed = PayloadCodec(layout, message)
+        self.named = self.fixed.named
+        models = layout.schema.models or Models(default_species(layout.schema), ())
+        self.walk = Walk(message.message, layout.schema, models)
+
+    def ordered(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
+        """A dict of values as a tuple in field order; raises EncodeError for a wrong name."""
+        return self.fixed.ordered(values)
+
+    def pack(self, *values: Any) -> bytes:
+        """The payload alone, zero-padded to a byte; raises EncodeError."""
+        x, n = self._shortest(*self.fixed.pack_bits(*values), 0)
+        return (x << (-n & 7)).to_bytes((n + 7) >> 3, "big")
+
+    def pack_bits(self, *values: Any) -> tuple[int, int]:
+        """The payload that follows a header, as (integer, bits); raises EncodeError."""
+        return self._shortest(*self.fixed.pack_bits(*values), self.header_bits)
+
+    def unpack(self, data: bytes) -> tuple[Any, ...]:
+        """Values in field order from a payload alone; raises DecodeError."""
+        return self._read(int.from_bytes(data, "big"), 8 * len(data), 0)
+
+    def unpack_bits(self, x: int, n: int) -> tuple[Any, ...]:
+        """The same from the last n bits of a frame's header and payload; raises DecodeError."""
+        return self._read(x & ((1 << n) - 1), n, self.header_bits)
+
+    def pack_values(self, values: Mapping[str, Any]) -> bytes:
+        """The payload of a dict of values; raises EncodeError."""
+        return self.pack(*self.ordered(values))
+
+    def unpack_values(self, data: bytes) -> Values:
+        """A payload as a dict of values; raises DecodeError."""
+        return self.named(self.unpack(data))
+
+    def _read(self, x: int, n: int, header_bits: int) -> tuple[Any, ...]:
+        if n >= PLAIN_BITS and x >> (n - PLAIN_BITS) == PLAIN:
+            left = n - PLAIN_BITS
+            values = self.fixed.unpack_bits(x & ((1 << left) - 1), left)
+            fixed = self.fixed.pack_bits(*values)
+        else:
+            tree = self.walk.code(Decoder(x, n), None, n)
+            fixed = bits_of(self.message.body, tree)
+            values = self.fixed.unpack_bits(*fixed)
+        y, m = self._shortest(*fixed, header_bits)
+        if m > n or n - m > 7 or y << (n - m) != x:
+            raise meaningless()
+        return values
+
+    def _shortest(self, x: int, bits: int, header_bits: int) -> tuple[int, int]:
+        """The payload for a fixed payload: modelled, or plain where that takes fewer bytes."""
+        plain_bits = PLAIN_BITS + bits
+        plain_octets = -(-(header_bits + plain_bits) // 8)
+        tree = tree_of(self.message.body, x, bits)
+        for octets in self._sizes(tree, header_bits, plain_octets):
+            room = 8 * octets - header_bits
+            encoder = Encoder()
+            self.walk.code(encoder, tree, room)
+            y, m = encoder.finish()
+            if m <= room:
+                # The room belongs to what a tail means, so its last byte is sent even if zero.
+                unsaid = max(room - 7 - m, 0) if self.walk.has_tail else 0
+                return y << unsaid, m + unsaid
+        return PLAIN << bits | x, plain_bits
+
+    def _sizes(self, tree: Tree, header_bits: int, most_octets: int) -> Iterator[int]:
+        """The sizes to try, in bytes with the header: one that always fits, unless room counts."""
+        least = -(-header_bits // 8)
+        if not self.walk.has_tail:
+            return iter((most_octets,))
+        encoder = Encoder()
+        self.walk.code(encoder, tree, ROOMY_BITS)
+        _, m = encoder.finish()
+        least = max(least, -(-(header_bits + m - TAIL_BITS) // 8))
+        return iter(range(least, most_octets + 1))
