@@ -17,6 +17,7 @@ from packcodec.budget.remedies import (
     at_interval_of,
     in_words,
     interval_s,
+    reach,
     replanned,
 )
 from packcodec.budget.traffic import DAY_S, Expected, Logged, Random, Regular, Traffic
@@ -47,15 +48,13 @@ def best_plan(
     `at_interval` gives a log's traffic at another interval.
     """
     fitting: tuple[Budget, str] | None = None
-    links = sorted(
-        {link.name: link for link in (*_rates(budget.link), *rates)}.values(), key=_reach
-    )
+    links = sorted({link.name: link for link in (*_rates(budget.link), *rates)}.values(), key=reach)
     for traffic, words in _traffics(budget, at_interval):
         for link in reversed(links):
             tried = replanned(budget, link=link, traffic=traffic)
             if not tried.fits:
                 continue
-            if (tried.share or 0) <= COMFORTABLE:
+            if tried.filled <= COMFORTABLE:
                 return Best(tried, _sentence(tried, words))
             fitting = fitting or (tried, words)
     return None if fitting is None else Best(fitting[0], _sentence(*fitting))
@@ -67,12 +66,6 @@ def _rates(link: Link) -> Iterator[Link]:
         for sf in SPREADING_FACTORS:
             if sf != link.modulation.sf:
                 yield adjusted(link, sf=sf)
-
-
-def _reach(link: Link) -> float:
-    """A longer symbol is heard farther; other modulations come after LoRa, which has more reach."""
-    modulation = link.modulation
-    return modulation.symbol_us if isinstance(modulation, Lora) else 0.0
 
 
 def _traffics(budget: Budget, at_interval: AtInterval | None) -> Iterator[tuple[Traffic, str]]:

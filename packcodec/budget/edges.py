@@ -8,7 +8,7 @@ before a block is saved.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from packcodec.budget.room import rows_list
+from packcodec.budget.room import greatest_bits, rows_list
 from packcodec.layout.model import (
     Count,
     Group,
@@ -24,6 +24,8 @@ from packcodec.layout.model import (
 )
 from packcodec.radio.airtime import octets_to_next_step
 from packcodec.radio.link import Link
+
+REPAIR_SYMBOL = "repair symbol"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,41 +76,41 @@ def block_edges(
     """The edges round the message's greatest frame with `rows` rows; None if it does not fit."""
     listed = rows_list(message)
     gone = 0 if listed is None or rows is None else listed.field.most - rows
-    bits = layout.header_bits + message.body.most_bits
-    if listed is not None:
-        bits -= gone * listed.element.most_bits
+    bits = greatest_bits(layout, message)
+    bits -= gone * listed.element.most_bits if listed is not None else 0
     frame_bytes = _bytes(layout, bits)
     if frame_bytes > link.payload_most:
         return None
     now_us = link.airtime(frame_bytes).airtime_us
+    costs = [
+        FieldCost(path, width, times, now_us - _airtime_us(layout, link, bits - width * times))
+        for path, width, times in _parts(
+            layout, message, {} if listed is None else {listed.path: gone}
+        )
+        if width and times
+    ]
     shorter = _shorter_step(link, frame_bytes)
     excess = None if shorter is None else bits - 8 * (shorter - layout.check.octets)
     step_us = 0 if shorter is None else now_us - link.airtime(shorter).airtime_us
-
-    def saved_us(fewer_bits: int) -> int:
-        return now_us - link.airtime(_bytes(layout, bits - fewer_bits)).airtime_us
-
-    costs = tuple(
-        FieldCost(path, width, times, saved_us(width * times))
-        for path, width, times in field_bits(
-            message.body, {} if listed is None else {listed.path: gone}
-        )
-        if width and times
-    )
-    free_bytes = min(
-        octets_to_next_step(link.modulation, link.overhead_bytes + frame_bytes),
-        link.payload_most - frame_bytes,
-    )
     return Edges(
         message=message.name,
         frame_bytes=frame_bytes,
         airtime_us=now_us,
-        free_bits=8 * (frame_bytes + free_bytes - layout.check.octets) - bits,
+        free_bits=8 * (_last_of_step(link, frame_bytes) - layout.check.octets) - bits,
         excess_bits=excess,
         step_us=step_us,
         fields=tuple(sorted(costs, key=lambda cost: -cost.saved_us)),
         trims=() if excess is None else _trims(layout, message, link, costs, excess, step_us),
     )
+
+
+def _parts(
+    layout: Layout, message: MessageLayout, fewer: dict[str, int]
+) -> Iterator[tuple[str, int, int]]:
+    repair = layout.repair
+    if repair is not None and message.name in repair.repair.messages:
+        yield REPAIR_SYMBOL, repair.bits, 1
+    yield from field_bits(message.body, fewer)
 
 
 def field_bits(body: Group, fewer: dict[str, int] | None = None) -> Iterator[tuple[str, int, int]]:
@@ -153,6 +155,16 @@ def _bytes(layout: Layout, bits: int) -> int:
     return -(-bits // 8) + layout.check.octets
 
 
+def _airtime_us(layout: Layout, link: Link, bits: int) -> int:
+    return link.airtime(_bytes(layout, bits)).airtime_us
+
+
+def _last_of_step(link: Link, frame_bytes: int) -> int:
+    """The longest frame that takes no longer than one of `frame_bytes`."""
+    free = octets_to_next_step(link.modulation, link.overhead_bytes + frame_bytes)
+    return min(frame_bytes + free, link.payload_most)
+
+
 def _shorter_step(link: Link, frame_bytes: int) -> int | None:
     """The longest shorter frame that takes less time; None if none does."""
     now = link.airtime(frame_bytes)
@@ -164,7 +176,7 @@ def _trims(
     layout: Layout,
     message: MessageLayout,
     link: Link,
-    costs: tuple[FieldCost, ...],
+    costs: list[FieldCost],
     excess: int,
     step_us: int,
 ) -> tuple[Trim, ...]:
@@ -172,7 +184,7 @@ def _trims(
     trims = [*_carried(layout, link, excess, step_us)]
     for cost in costs:
         bits = -(-excess // cost.times)
-        if bits <= cost.width:
+        if bits <= cost.width and cost.path != REPAIR_SYMBOL:
             trims.append(Trim(_words(cost, bits), cost.path, bits, step_us))
     listed = rows_list(message)
     if listed is not None and listed.element.most_bits:
@@ -192,7 +204,8 @@ def _words(cost: FieldCost, bits: int) -> str:
 def _carried(layout: Layout, link: Link, excess: int, step_us: int) -> Iterator[Trim]:
     """Header fields that the link tells of itself cost nothing to leave out."""
     frame = layout.schema.frame
-    for name in link.carrier_says:
-        width = getattr(frame, f"{name}_bits")
-        if width >= excess:
-            yield Trim(f"{name}_bits = 0: the link tells the {name} itself", name, 0, step_us)
+    widths = {name: getattr(frame, f"{name}_bits") for name in link.carrier_says}
+    names = [name for name, width in widths.items() if width]
+    if sum(widths.values()) >= excess:
+        keys = " = ".join(f"{name}_bits" for name in names)
+        yield Trim(f"{keys} = 0: the link tells it itself", " ".join(names), 0, step_us)

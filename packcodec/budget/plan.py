@@ -128,6 +128,12 @@ class Budget:
         return max(shares, default=None)
 
     @property
+    def filled(self) -> Fraction:
+        """As `share`, of the limits that more frames would fill; 0 without such a limit."""
+        uses = [use for verdict in self.verdicts for use in verdict.uses]
+        return max((use.share for use in uses if not use.one_frame), default=Fraction(0))
+
+    @property
     def airtime_us_per_day(self) -> int:
         return sum(message.airtime_us_per_day for message in self.messages)
 
@@ -160,8 +166,11 @@ def plan_budget(
     `rules` is every rule by id, a user's own included; None is the package's. `rows_most` keeps
     lists shorter than the schema allows. Without a log, a day's airtime and energy count every
     frame at its greatest size, so they are upper bounds.
-    Raises RadioError for a message that the layout lacks, and for a radio without a current.
+    Raises RadioError for a message that the layout lacks, fewer than no rows, and a power for which
+    the radio's current is not known.
     """
+    if rows_most is not None and rows_most < 0:
+        raise RadioError(f"at most {rows_most} rows", place="rows_most", remedy="give 0 or more")
     named = {message.name: message for message in layout.messages}
     for name in traffic.messages:
         if name not in named:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import TypeAlias
 
 from packcodec.budget.plan import Budget, plan_budget
@@ -15,6 +16,7 @@ from packcodec.radio.lora import Lora
 # Intervals that divide a day, which people and clocks like.
 INTERVALS_S = (300, 600, 900, 1200, 1800, 3600, 7200, 10800, 14400, 21600, 28800, 43200, DAY_S)
 LEAST_SF = 7
+LIKE_POWER_DB = 0.5
 
 # The same station's traffic, were it to send its regular messages at another interval.
 AtInterval: TypeAlias = Callable[[int], Traffic]
@@ -142,13 +144,24 @@ def _shorter(budget: Budget) -> Iterator[Remedy]:
     most = max((listed.field.most for listed in lists if listed is not None), default=0)
     now = most if budget.rows_most is None else min(budget.rows_most, most)
     for rows in range(now - 1, 0, -1):
-        yield Remedy(f"at most {rows} rows", replanned(budget, rows_most=rows))
+        yield Remedy(
+            f"at most {rows} row{'s' if rows > 1 else ''}", replanned(budget, rows_most=rows)
+        )
 
 
 def _elsewhere(budget: Budget, others: Iterable[Link]) -> Iterator[Remedy]:
-    for link in others:
+    for other in others:
+        link = _as_slow(other, budget.link)
         if link.name != budget.link.name:
             yield Remedy(f"link {link.name}", replanned(budget, link=link))
+
+
+def _as_slow(link: Link, as_this: Link) -> Link:
+    """Raw LoRa at the spreading factor of the other, so that it reaches as far."""
+    now, wanted = link.modulation, as_this.modulation
+    if not isinstance(now, Lora) or not isinstance(wanted, Lora) or link.answer is not None:
+        return link
+    return link if now.sf == wanted.sf else adjusted(link, sf=wanted.sf)
 
 
 def _first(tried: Iterator[Remedy]) -> Remedy | None:
@@ -156,14 +169,21 @@ def _first(tried: Iterator[Remedy]) -> Remedy | None:
 
 
 def _best_link(tried: Iterator[Remedy], link: Link) -> Remedy | None:
-    """The fitting link with the smallest share, one that radiates no less than before if any."""
-    now_dbm = _radiated_dbm(link)
-    fitting = [remedy for remedy in tried if remedy.budget.fits]
-    return min(
-        fitting,
-        key=lambda r: (_radiated_dbm(r.budget.link) < now_dbm - 0.5, r.budget.share or 0),
-        default=None,
-    )
+    """The fitting link that reaches and radiates no less than before if any does, else the least
+    used."""
+
+    def order(remedy: Remedy) -> tuple[bool, bool, Fraction | int]:
+        other = remedy.budget.link
+        weaker = _radiated_dbm(other) < _radiated_dbm(link) - LIKE_POWER_DB
+        return reach(other) < reach(link), weaker, remedy.budget.share or 0
+
+    return min((remedy for remedy in tried if remedy.budget.fits), key=order, default=None)
+
+
+def reach(link: Link) -> float:
+    """A longer symbol is heard farther; other modulations come after LoRa, which has more reach."""
+    modulation = link.modulation
+    return modulation.symbol_us if isinstance(modulation, Lora) else 0.0
 
 
 def _radiated_dbm(link: Link) -> float:

@@ -48,13 +48,20 @@ def rows_list(message: MessageLayout) -> Repeat | None:
     return max(lists, key=lambda step: step.field.most * step.element.most_bits, default=None)
 
 
+def greatest_bits(layout: Layout, message: MessageLayout) -> int:
+    """The message's greatest frame without padding and check, a repair symbol included."""
+    repair = layout.repair
+    extra = repair.bits if repair is not None and message.name in repair.repair.messages else 0
+    return layout.header_bits + extra + message.body.most_bits
+
+
 def bytes_with(layout: Layout, message: MessageLayout, rows: int) -> int:
     """The greatest frame with at most `rows` rows; without a list to cut, the greatest frame."""
     listed = rows_list(message)
     if listed is None:
         return message.most_frame_bytes
     gone = listed.field.most - min(max(rows, listed.field.least), listed.field.most)
-    bits = layout.header_bits + message.body.most_bits - gone * listed.element.most_bits
+    bits = greatest_bits(layout, message) - gone * listed.element.most_bits
     return -(-bits // 8) + layout.check.octets
 
 

@@ -5,7 +5,7 @@ regulator decides.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from packcodec.budget.traffic import HOUR_US, Cost, Traffic
@@ -23,11 +23,15 @@ NETWORKS_OWN = "no rule of ours limits this link: ask its operator what it allow
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """One limit in time: what the plan's worst case takes of it. `limit` is the limit in words."""
+    """One limit in time: what the plan's worst case takes of it. `limit` is the limit in words.
+
+    `one_frame` marks what the longest frame uses alone, and a few frames more would not fill.
+    """
 
     limit: str
     used_us: int
     allowed_us: int
+    one_frame: bool = False
 
     @property
     def share(self) -> Fraction:
@@ -87,11 +91,9 @@ def verdicts(
 
 def percent(share: Fraction | float) -> str:
     """A share in per cent, to two figures, rounded up so that nothing looks smaller than it is."""
-    value = float(share) * 100
-    for places, below in ((2, 1), (1, 10)):
-        if value < below:
-            return f"{up(int(value * 1_000_000), 10 ** (6 - places)) / 10**places:g} %"
-    return f"{up(int(value * 1_000_000), 1_000_000)} %"
+    value = 100 * Fraction(share).limit_denominator(10**12)
+    places = 2 if value < 1 else 1 if value < 10 else 0
+    return f"{up(value.numerator * 10**places, value.denominator) / 10**places:g} %"
 
 
 def _no_rule(link: Link) -> Verdict:
@@ -114,7 +116,8 @@ def _of_rule(
     traffic: Traffic,
     airtime_of: AirtimeOf,
 ) -> Verdict:
-    own = [limit for limit in limits if _belongs(limit, rule)]
+    # A limit is the same on every channel, and its worst case too.
+    own = {_anywhere(limit, rule): limit for limit in limits if _belongs(limit, rule)}.values()
     uses = tuple(dict.fromkeys(_use(link, rule, limit, traffic, airtime_of) for limit in own))
     refused = [finding for finding in findings if finding.verdict == "refused"]
     cautions = [f.problem for f in findings if f.verdict in ("caution", "note")]
@@ -150,6 +153,11 @@ def _belongs(limit: Limit, rule: Rule) -> bool:
     return limit.scope == rule.id or limit.scope.startswith((f"{rule.id}@", f"{rule.id}/"))
 
 
+def _anywhere(limit: Limit, rule: Rule) -> Limit:
+    """The limit with the channel or slice of its scope left out."""
+    return replace(limit, scope=limit.scope[: len(rule.id) + 1])
+
+
 def _use(link: Link, rule: Rule, limit: Limit, traffic: Traffic, airtime_of: AirtimeOf) -> Use:
     on_one_channel = limit.scope.startswith(f"{rule.id}@")
     cost_us = _cost(airtime_of, "channel_us" if on_one_channel else "airtime_us")
@@ -160,7 +168,7 @@ def _use(link: Link, rule: Rule, limit: Limit, traffic: Traffic, airtime_of: Air
             words = rule.told(
                 f"{seconds(limit.limit_us)} in one transmission", "longest_us", "dwell_us"
             )
-            return Use(words, longest_us, limit.limit_us)
+            return Use(words, longest_us, limit.limit_us, one_frame=True)
         case PauseLimit():
             fullest = traffic.fullest(HOUR_US, cost_us)
             taken_us = fullest.used_us + fullest.frames * limit.pause_us
@@ -168,13 +176,14 @@ def _use(link: Link, rule: Rule, limit: Limit, traffic: Traffic, airtime_of: Air
             return Use(rule.told(words, "pause_us"), taken_us, HOUR_US)
         case WindowLimit():
             fullest = traffic.fullest(limit.window_us, cost_us)
-            used_us = fullest.used_us
+            used_us, one_frame = fullest.used_us, False
             where, attributes = _window_words(rule, limit)
             if on_one_channel and link.hops_over > 1:
                 # A hopper uses its channels equally: none holds more frames than this.
-                used_us = min(used_us, up(fullest.frames, link.hops_over) * fullest.longest_us)
+                frames = up(fullest.frames, link.hops_over)
+                used_us, one_frame = min(used_us, frames * fullest.longest_us), frames <= 1
             words = f"{seconds(limit.limit_us)}{where} in any {seconds(limit.window_us)}"
-            return Use(rule.told(words, *attributes), used_us, limit.limit_us)
+            return Use(rule.told(words, *attributes), used_us, limit.limit_us, one_frame)
 
 
 def _window_words(rule: Rule, limit: WindowLimit) -> tuple[str, tuple[str, ...]]:

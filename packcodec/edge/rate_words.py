@@ -58,8 +58,9 @@ def read_rates(schema: Schema, every: Iterable[str], interval_s: int | None) -> 
             raise RadioError(f"no message {name!r}", place="--every", remedy=nearest(name, names))
         said[name] = read_rate(rate, f"--every {name}")
     rates: dict[str, Rate] = {}
+    summary_s = schema.policy.interval_s if interval_s is None else interval_s
     for name in names:
-        rate_of = said.get(name) or assumed(name, interval_s or schema.policy.interval_s)
+        rate_of = said.get(name) or assumed(name, summary_s)
         if rate_of is None:
             raise RadioError(
                 f"nothing says how often {name!r} is sent",

@@ -56,7 +56,7 @@ def command(name: str | None, rules: str | None, as_json: bool) -> None:
 
 
 def _row(link: Link) -> tuple[object, ...]:
-    rules = ", ".join(link.rules) if len(link.rules) < 3 else f"{len(link.rules)} rules"
+    rules = link.rules[0] if len(link.rules) == 1 else f"{len(link.rules)} rules"
     mark = " (your own)" if link.users_own else ""
     return (
         link.name + mark,
@@ -64,8 +64,8 @@ def _row(link: Link) -> tuple[object, ...]:
         where(link),
         power(link),
         link.payload_most,
-        rules or "none",
-        _evidence(link.evidence, link.unconfirmed),
+        rules if link.rules else "none of ours",
+        "in part from memory" if link.unconfirmed else _evidence(link.evidence, ()),
     )
 
 

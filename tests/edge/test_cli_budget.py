@@ -1,0 +1,164 @@
+"""`packcodec budget` as a shell runs it, on the demo's schema and logs."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import Command
+
+import packcodec.edge
+from packcodec.budget.verdict import NO_LICENCE
+from packcodec.radio.energy import LITHIUM_CAUTION
+
+DATA = Path(packcodec.edge.__file__).parent / "demo_data"
+SCHEMA = DATA / "schema.toml"
+LOGS = ("--log", DATA / "detections.csv", "--watch", DATA / "watch.csv",
+        "--health", DATA / "health.csv")  # fmt: skip
+
+
+def budget_of(packcodec: Command, *options: str | Path) -> dict[str, Any]:
+    said: dict[str, Any] = json.loads(packcodec("budget", SCHEMA, *options, "--json").out)
+    return said
+
+
+def test_a_plan_that_fits_exits_0_with_every_caution(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1")
+    assert ran.code == 0
+    assert "FITS: eu-868.0-868.6" in ran.out
+    assert "ETSI EN 300 220-2, V3.3.1 (2025-03), Table 4" in ran.out
+    assert "(assumed)" in ran.out
+    assert "Fits best: " in ran.out
+    assert NO_LICENCE in ran.out
+    assert LITHIUM_CAUTION in ran.out
+
+
+def test_a_plan_over_its_limit_exits_1_and_says_what_would_fit(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-864.0:sf=10", "--interval", "10min")
+    assert ran.code == 1
+    assert "DOES NOT FIT: eu-863-865" in ran.out
+    assert "past 3.6 s in any 1 h" in ran.out
+    after = ran.out.partition("What would make it fit:")[2]
+    assert "send every 30 min: " in after
+    assert "SF9, which reaches less far: " in after
+    assert "link lora-eu-" in after
+    said = budget_of(packcodec, "--link", "lora-eu-864.0:sf=10", "--interval", "10min")
+    assert said["fits"] is False
+    assert [remedy["share"] <= 1 for remedy in said["remedies"]] == [True] * len(said["remedies"])
+
+
+def test_an_interval_that_the_schema_cannot_carry_is_said(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", "--interval", "10min")
+    assert "change the schema: message.summary.start" in ran.out
+
+
+def test_a_log_gives_typical_sizes_and_the_real_worst_hour(packcodec: Command) -> None:
+    said = budget_of(packcodec, "--link", "lora-eu-868.1", *LOGS)
+    assert said["fits"] is True
+    messages = {message["name"]: message for message in said["messages"]}
+    assert messages["health"]["frames_per_day"] == 1
+    for message in messages.values():
+        assert message["least_bytes"] <= message["typical_bytes"] <= message["greatest_bytes"]
+    expected = budget_of(packcodec, "--link", "lora-eu-868.1")
+    assert said["share"] < expected["share"]
+    assert said["energy"]["awake_h"] == pytest.approx(14.6, abs=0.1)
+
+
+def test_what_a_log_has_too_long_is_a_share_of_its_frames(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lorawan-us915-dr0", *LOGS)
+    assert ran.code == 1
+    said = budget_of(packcodec, "--link", "lorawan-us915-dr0", *LOGS)
+    health = next(message for message in said["messages"] if message["name"] == "health")
+    assert 0 < health["beyond_share"] <= 1
+    assert "of them): link lorawan-us915-dr0 has room for 11" in ran.out
+    assert "Fits best" not in ran.out
+
+
+def test_links_side_by_side(packcodec: Command) -> None:
+    links = ("lora-eu-868.1", "lorawan-eu868-dr0", "text-message")
+    options = [word for name in links for word in ("--link", name)]
+    ran = packcodec("budget", SCHEMA, *options)
+    table = ran.out.partition("bytes/J")[2]
+    assert all(name in table for name in links)
+    assert "unknown" in table
+    said = budget_of(packcodec, *options)
+    assert [each["link"] for each in said["others"]] == list(links[1:])
+
+
+def test_stations_on_one_channel(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", "--stations", "40")
+    assert "40 stations on one channel: " in ran.out
+    said = budget_of(packcodec, "--link", "lora-eu-868.1", "--stations", "40")["sharing"]
+    assert 0 < said["loss"] < 0.1
+    assert [each["loss"] for each in said["most_stations"]] == [0.01, 0.05, 0.1, 0.2]
+
+
+def test_a_season_by_daylight(packcodec: Command) -> None:
+    options = ("--link", "lora-eu-868.1", "--season", "2027-04-01/2027-09-30", "--latitude", "57")
+    ran = packcodec("budget", SCHEMA, *options)
+    assert "From 2027-04-01 to 2027-09-30 at 57°" in ran.out
+    season = budget_of(packcodec, *options)["season"]
+    assert len(season["course"]) == 183
+    assert 1 < season["days"] < 2
+    longest = max(season["course"], key=lambda day: day["awake_h"])
+    assert longest["day"] in ("2027-06-20", "2027-06-21", "2027-06-22")
+
+
+def test_options_of_the_pack_reach_the_answer(packcodec: Command) -> None:
+    options = ("--battery-wh", "74", "--usable", "0.5", "--base-w", "1", "--watch-h", "12")
+    energy = budget_of(packcodec, "--link", "lora-eu-868.1", *options)["energy"]
+    assert energy["days"] == pytest.approx(37 / 12, rel=1e-3)
+    sunny = budget_of(packcodec, "--link", "lora-eu-868.1", *options, "--solar-wh", "13")
+    assert sunny["energy"]["days"] is None
+
+
+def test_rates_are_said_as_given(packcodec: Command) -> None:
+    options = ("--every", "sighting=3/day,5/hour", "--every", "health=2d")
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", *options)
+    assert "sighting 3 a day at random, at most 5 an hour, " in ran.out
+    assert "health every 2 d" in ran.out
+    said = budget_of(packcodec, "--link", "lora-eu-868.1", *options)
+    messages = {message["name"]: message["frames_per_day"] for message in said["messages"]}
+    assert messages == {"sighting": 3, "summary": 24, "health": 0.5}
+
+
+def test_a_users_own_rule_decides(packcodec: Command, tmp_path: Path) -> None:
+    file = tmp_path / "own.toml"
+    file.write_text(
+        '[[rule]]\nid = "site"\nlike = "eu-868.0-868.6"\nduty_cycle = 0.00001\n'
+        'source = "letter"\nevidence = "primary"\n'
+        '[[link]]\nname = "hide"\nlike = "lora-eu-868.1"\nrules = ["site"]\n'
+    )
+    ran = packcodec("budget", SCHEMA, "--link", "hide", "--rules", file)
+    assert ran.code == 1
+    assert "hide, your own link" in ran.out
+    assert "the user's own rule" in ran.out
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        ("--link lora-eu-868.1 --every sightings=3/day", "did you mean 'sighting'?"),
+        ("--link lora-eu-868.1 --every sighting=often", "write it as 10min, 3/day"),
+        ("--link lora-eu-868.1 --every sighting=3/day,soon", "at most 5 in an hour"),
+        ("--link lora-eu-868.1 --interval 1week", "write it as 30s, 10min, 1h or 1d"),
+        ("--link lora-eu-868.1 --interval 0s", "1 s to a year"),
+        ("--link lora-eu-868.1 --watch watch.csv", "it needs --log"),
+        ("--link lora-eu-868.1 --watch-h 25", "give 0 to 24 hours"),
+        ("--link lora-eu-868.1 --log nowhere.csv", "nowhere.csv: the file is not there"),
+        ("--link lora-eu-868.1 --season 2027-04-01/2027-05-01", "--latitude"),
+        ("--link lora-eu-868.1 --season spring --latitude 57", "2027-04-01/2027-09-30"),
+        ("--link lora-eu-868.1 --season 2027-05-01/2027-04-01 --latitude 57", "no season"),
+        ("--link lora-eu-868.1 --stations 0", "give 1 or more"),
+        ("--link lora-eu-868.1 --battery-wh -1", "energy_wh"),
+        ("--link lora-eu-868.1 --rows -1", "rows"),
+        ("--link text-message --stations 4", "has no channel of ours"),
+        ("--link nonesuch", "link"),
+    ],
+)
+def test_bad_input_is_one_line(packcodec: Command, options: str, told: str) -> None:
+    ran = packcodec("budget", SCHEMA, *options.split())
+    assert ran.code == 2
+    assert ran.out == ""
+    assert told in ran.err
+    assert ran.err.count("\n") == 1

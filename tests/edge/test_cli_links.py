@@ -1,0 +1,112 @@
+"""`packcodec links` as a shell runs it."""
+
+import json
+from pathlib import Path
+
+import pytest
+from conftest import Command
+
+from packcodec.budget.verdict import NO_LICENCE
+from packcodec.radio.links import known_links
+
+OWN = """
+[[rule]]
+id = "site-licence"
+like = "eu-868.0-868.6"
+duty_cycle = 0.1
+source = "letter of the regulator"
+evidence = "primary"
+
+[[link]]
+name = "north-hide"
+like = "lora-eu-868.1"
+rules = ["site-licence"]
+"""
+
+
+def test_every_link_is_listed_with_the_caution(packcodec: Command) -> None:
+    ran = packcodec("links")
+    assert ran.code == 0
+    assert all(name in ran.out for name in known_links())
+    assert NO_LICENCE in ran.out
+    said = json.loads(packcodec("links", "--json").out)
+    assert [link["name"] for link in said["links"]] == list(known_links())
+    assert said["caution"] == NO_LICENCE
+
+
+def test_one_link_tells_its_rule_clause_edition_evidence_and_caution(packcodec: Command) -> None:
+    ran = packcodec("links", "lora-eu-868.1:sf=10")
+    assert ran.code == 0
+    for words in (
+        "LoRa SF10 125 kHz, 868.1 MHz, 14 dBm conducted",
+        "rule eu-868.0-868.6",
+        "1 % = 36 s in any 1 h",
+        "ETSI EN 300 220-2, V3.3.1 (2025-03), Table 4",
+        "secondary",
+        "National tables may differ",
+        NO_LICENCE,
+    ):
+        assert words in ran.out
+
+
+def test_how_many_bytes_a_day(packcodec: Command) -> None:
+    """At SF10 24 bytes take 370.688 ms, 97 times within 36 s: 97 × 24 h × 24 bytes."""
+    ran = packcodec("links", "lora-eu-868.1:sf=10", "--json")
+    allowed = {each["frame_bytes"]: each for each in json.loads(ran.out)["allowance"]}
+    assert allowed[24]["frames_per_day"] == 97 * 24
+    assert allowed[24]["bytes_per_day"] == 97 * 24 * 24
+    assert "55,872" in packcodec("links", "lora-eu-868.1:sf=10").out
+
+
+def test_what_is_from_memory_is_said(packcodec: Command) -> None:
+    assert "from memory" in packcodec("links", "lora-ca-hop").out
+
+
+def test_a_users_own_link_and_rule_are_marked(packcodec: Command, tmp_path: Path) -> None:
+    file = tmp_path / "own.toml"
+    file.write_text(OWN)
+    listed = packcodec("links", "--rules", file)
+    assert "north-hide (your own)" in listed.out
+    ran = packcodec("links", "north-hide", "--rules", file)
+    assert "rule site-licence, your own rule" in ran.out
+    assert "10 % = 360 s in any 1 h" in ran.out
+    said = json.loads(packcodec("links", "north-hide", "--rules", file, "--json").out)
+    assert said["rules"][0]["users_own"] is True
+    assert said["link"]["users_own"] is True
+
+
+def test_a_link_that_is_not_legal_exits_1_and_offers_no_bytes(packcodec: Command) -> None:
+    ran = packcodec("links", "lora-us-low:power_dbm=14")
+    assert ran.code == 1
+    assert "refused: 14.00 dBm EIRP is more than -1.25 dBm EIRP" in ran.out
+    assert "15.249" in ran.out
+    assert "bytes a day" not in ran.out
+
+
+def test_a_link_without_a_rule_says_so(packcodec: Command) -> None:
+    ran = packcodec("links", "text-message")
+    assert ran.code == 0
+    assert "no rule of ours" in ran.out
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("lora-eu-868.2", "did you mean 'lora-eu-868.3'?"),
+        ("lora-eu-868.1:sf=15", "give one of 5, 6, 7"),
+        ("lora-eu-868.1:sff=7", "did you mean 'sf'?"),
+    ],
+)
+def test_bad_names_are_one_line(packcodec: Command, name: str, told: str) -> None:
+    ran = packcodec("links", name)
+    assert ran.code == 2
+    assert told in ran.err
+    assert ran.err.count("\n") == 1
+
+
+def test_a_rules_file_that_is_wrong_names_itself(packcodec: Command, tmp_path: Path) -> None:
+    file = tmp_path / "own.toml"
+    file.write_text(OWN.replace("duty_cycle = 0.1", "duty_cycle = 10"))
+    ran = packcodec("links", "--rules", file)
+    assert ran.code == 2
+    assert "own.toml, rule 'site-licence', duty_cycle" in ran.err
