@@ -29,7 +29,7 @@ from packcodec.frame.repair import RepairField, Ring
 from packcodec.frame.sequence import COUNTERS
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES
 from packcodec.layout.model import Layout, RepairLayout
-from packcodec.schema.model import Schema
+from packcodec.schema.model import Field, ListOf, Schema, Time
 
 UNSENT_STATION_BITS = 32
 
@@ -61,6 +61,8 @@ class Codec:
         self._by_code = {each.message.code: each.name for each in layout.messages}
         self._crc = crc_function(layout.check)
         self._identity_crc = self._crc(layout.identity)
+        # Messages with times that only the reception time makes whole.
+        self._wrapping = {each.name for each in layout.messages if _wraps(each.message.fields)}
         # Of a source: a bit that says it is one, and the message's code.
         self._lead_bits = 1 + max(self._by_code).bit_length()
         self._least = (layout.header_bits + 7) // 8 + layout.check.octets
@@ -177,7 +179,7 @@ class Codec:
             field, n = self._repair_field(self.layout.repair, name, sequence, x, n)
             source = self._source(self.layout.repair, code, x & ((1 << n) - 1), n)
         values = payload.named(payload.unpack_bits(x, n))
-        if received is not None:
+        if received is not None and name in self._wrapping:
             values = resolve(values, self.schema.epoch, received)
         return Opened(Record(name, values, station, sequence), source, field)
 
@@ -205,7 +207,7 @@ class Codec:
             if x & ((1 << rest) - 1):
                 break
             values = payload.named(unpacked)
-            if received is not None:
+            if received is not None and name in self._wrapping:
                 values = resolve(values, self.schema.epoch, received)
             return Record(name, values, station, sequence)
         raise DecodeError(Reason.NOT_CANONICAL, "the source holds no payload", place=name)
@@ -367,6 +369,15 @@ def _parts(
         values,
         its_station if station is None else station,
         its_sequence if sequence is None else sequence,
+    )
+
+
+def _wraps(fields: tuple[Field, ...]) -> bool:
+    return any(
+        _wraps(field.fields)
+        if isinstance(field, ListOf)
+        else isinstance(field, Time) and field.beyond == "wrap"
+        for field in fields
     )
 
 

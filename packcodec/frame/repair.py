@@ -220,7 +220,7 @@ class Solver:
         known, stride = self._known, self._layout.repair.stride
         sources = range(counter - stride, counter - stride * field.held - 1, -stride)
         # Nothing missing, nothing to win: how nearly every frame ends.
-        if all(each in known for each in sources):
+        if all(map(known.__contains__, sources)):
             return
         sent = counter & ((1 << self._layout.sent_bits) - 1)
         row = bytearray(self._columns)
