@@ -12,14 +12,12 @@ transmission had not begun, and it is dropped. Whatever else does not verify, an
 not there, means that the past is unknown: the whole budget counts as just spent.
 """
 
-import json
-import os
-import zlib
 from collections.abc import Iterable, Sequence
 from hashlib import sha256
-from pathlib import Path
-from typing import Any, Protocol, Self
+from typing import Any, Self
 
+from packcodec.edge.disk import DiskFile as DiskFile
+from packcodec.edge.disk import DurableFile, fields_of, line_of
 from packcodec.errors import RadioError
 from packcodec.radio.ledger import Ledger, Snapshot
 from packcodec.radio.limits import Limit, Transmission, whole
@@ -27,51 +25,6 @@ from packcodec.radio.limits import Limit, Transmission, whole
 FORMAT = 1
 # A rewrite costs two syncs and a rename; by then this many lines were appended.
 APPENDS_BEFORE_REWRITE = 512
-
-
-class DurableFile(Protocol):
-    """Where the bytes live. Both writes return only when the bytes outlast a power cut."""
-
-    def read(self) -> bytes | None:
-        """All bytes, or None where there is no file. Raises OSError."""
-
-    def append(self, data: bytes) -> None:
-        """Add to the end. A cut may leave any prefix of `data`. Raises OSError."""
-
-    def replace(self, data: bytes) -> None:
-        """Put `data` in place of everything. A cut leaves the old or the new. Raises OSError."""
-
-
-class DiskFile:
-    """A :class:`DurableFile` on a POSIX file system."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-
-    def __str__(self) -> str:
-        return str(self._path)
-
-    def read(self) -> bytes | None:
-        try:
-            return self._path.read_bytes()
-        except FileNotFoundError:
-            return None
-
-    def append(self, data: bytes) -> None:
-        with self._path.open("ab") as file:
-            _write_synced(file.fileno(), data)
-
-    def replace(self, data: bytes) -> None:
-        fresh = self._path.with_name(self._path.name + ".new")
-        with fresh.open("wb") as file:
-            _write_synced(file.fileno(), data)
-        fresh.replace(self._path)
-        # The rename itself lives in the folder, which has a sync of its own.
-        folder = os.open(self._path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
 
 
 class LedgerStore:
@@ -161,7 +114,7 @@ class LedgerStore:
         try:
             if self._appends_left:
                 self._appends_left -= 1
-                self._file.append(_line(_fields(sent, sent.start_us, trusted_us)))
+                self._file.append(line_of(_fields(sent, sent.start_us, trusted_us)))
             else:
                 self._rewrite(trusted_us)
         except OSError as error:
@@ -179,7 +132,7 @@ class LedgerStore:
         }
         rows = [_fields(sent, snapshot.as_of_us, trusted_us) for sent in snapshot.sent]
         try:
-            self._file.replace(b"".join(_line(fields) for fields in (head, *rows)))
+            self._file.replace(b"".join(line_of(fields) for fields in (head, *rows)))
         except OSError as error:
             raise _not_durable(self._file, error) from error
         self._appends_left = APPENDS_BEFORE_REWRITE
@@ -209,19 +162,10 @@ def _parse(data: bytes | None, digest: str) -> tuple[Snapshot, int | None]:
         raise _UnknownPastError(f"a line has no {missing}") from None
 
 
-def _line(fields: dict[str, Any]) -> bytes:
-    text = json.dumps(fields, separators=(",", ":"), sort_keys=True).encode()
-    return b"%08x %s\n" % (zlib.crc32(text), text)
-
-
 def _verified(line: bytes, number: int) -> dict[str, Any]:
-    check, _, text = line.partition(b" ")
-    if check != b"%08x" % zlib.crc32(text):
+    fields = fields_of(line)
+    if fields is None:
         raise _UnknownPastError(f"line {number} fails its check")
-    try:
-        fields: dict[str, Any] = {**json.loads(text)}
-    except (ValueError, TypeError):
-        raise _UnknownPastError(f"line {number} is no JSON object") from None
     return fields
 
 
@@ -261,10 +205,3 @@ def _not_durable(file: DurableFile, error: OSError) -> RadioError:
         place=str(file),
         remedy="do not transmit; make room or mend the storage, then ask again",
     )
-
-
-def _write_synced(descriptor: int, data: bytes) -> None:
-    view = memoryview(data)
-    while view:
-        view = view[os.write(descriptor, view) :]
-    os.fsync(descriptor)

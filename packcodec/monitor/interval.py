@@ -1,11 +1,12 @@
 """What an interval has seen so far, and where intervals begin and end."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any, Self
 
-from packcodec.codec.record import Values
+from packcodec.codec.record import Values, rfc3339
 from packcodec.monitor.inputs import Detection, Stretch
 from packcodec.schema.model import Duration, Field, Species
 
@@ -29,6 +30,15 @@ class SpeciesRow:
         self.most = max(self.most, detection.individuals)
         self.detections += 1
         self.confidence_sum += detection.confidence
+
+    def to_json(self) -> list[Any]:
+        times = [rfc3339(self.first), rfc3339(self.last)]
+        return [*times, self.visits, self.most, self.detections, self.confidence_sum]
+
+    @classmethod
+    def of_json(cls, species: Species, kept: list[Any]) -> Self:
+        first, last, *rest = kept
+        return cls(species, datetime.fromisoformat(first), datetime.fromisoformat(last), *rest)
 
     def values(self, start: datetime, fields: Iterable[Field]) -> Values:
         """The row of an interval that began at `start`, times in the whole steps of `fields`."""
@@ -54,6 +64,32 @@ class Interval:
     dropped: int = 0
     rows: dict[str, SpeciesRow] = field(default_factory=dict)
     counts: Counter[str] = field(default_factory=Counter)
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "number": self.number,
+            "trusted": self.trusted,
+            "watched_s": self.watched.total_seconds(),
+            "dropped": self.dropped,
+            "rows": {label: row.to_json() for label, row in self.rows.items()},
+            "counts": dict(self.counts),
+        }
+
+    @classmethod
+    def of_json(cls, kept: Mapping[str, Any], species: Mapping[str, Species]) -> Self:
+        """The interval that `to_json` gave; rows that `species` has no label for are left out."""
+        return cls(
+            number=kept["number"],
+            trusted=kept["trusted"],
+            watched=timedelta(seconds=kept["watched_s"]),
+            dropped=kept["dropped"],
+            rows={
+                label: SpeciesRow.of_json(species[label], row)
+                for label, row in kept["rows"].items()
+                if label in species
+            },
+            counts=Counter(kept["counts"]),
+        )
 
 
 def pieces(stretch: Stretch, epoch: datetime, interval: timedelta) -> Iterator[Stretch]:

@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 from enum import Enum
 from typing import Any
 
-from packcodec.codec.record import Record, Values
+from packcodec.codec.record import Record, Values, rfc3339
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
 from packcodec.monitor.inputs import Detection, Health, Stretch
@@ -183,6 +183,44 @@ class Summariser:
         self._trusted = self._reached = None
         self._last_seen.clear()
         return self._finish()
+
+    @property
+    def opened(self) -> datetime | None:
+        """When the open interval began, by the station's clock."""
+        return None if self._open is None else self._epoch + self._open.number * self._interval
+
+    @property
+    def news(self) -> int:
+        """Grows with what a power cut must not cost: a row, a visit, a larger group."""
+        interval = self._open
+        if interval is None:
+            return 0
+        rows = interval.rows.values()
+        return interval.counts.total() + sum(1 + row.visits + row.most for row in rows)
+
+    def kept(self) -> dict[str, Any]:
+        """All that is open, as JSON data; `resume` takes it up again."""
+        return {
+            "season": dict(self.season),
+            "trusted": self._trusted,
+            "reached": self._reached,
+            "last_seen": {label: rfc3339(at) for label, at in self._last_seen.items()},
+            "open": None if self._open is None else self._open.to_json(),
+        }
+
+    def resume(self, kept: Mapping[str, Any]) -> list[Record]:
+        """Take up what `kept` gave, after a boot; the records that are ready.
+
+        An interval of a clock that was not trusted is over: nothing says how it goes on.
+        """
+        self.season = Counter(kept["season"])
+        self._trusted, self._reached = kept["trusted"], kept["reached"]
+        self._last_seen = {
+            label: datetime.fromisoformat(at) for label, at in kept["last_seen"].items()
+        }
+        if kept["open"] is not None:
+            self._open = Interval.of_json(kept["open"], self._species)
+        return [] if self._trusted else self.close()
 
     def _number(self, at: datetime) -> int:
         return (at - self._epoch) // self._interval

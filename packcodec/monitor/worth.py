@@ -53,6 +53,12 @@ def fit(codec: Codec, record: Record, limit_bytes: int) -> Record:
     )
 
 
+def least(codec: Codec, record: Record) -> Record:
+    """`record` with everything given up that can be."""
+    *_, shortest = (record, *_shorter(codec, record))
+    return shortest
+
+
 def _shorter(codec: Codec, record: Record) -> Iterator[Record]:
     """`record`, giving up one thing more each time; nothing where it has no rows to give up."""
     fields = {field.name: field for field in codec.payloads[record.message].message.message.fields}
@@ -69,9 +75,15 @@ def _shorter(codec: Codec, record: Record) -> Iterator[Record]:
 
 
 def frame_bytes(codec: Codec, record: Record) -> int:
-    """Length in bytes of the frame that would carry `record`."""
+    """Length in bytes of the frame that would carry `record`.
+
+    Without a sequence it is taken for one that carries a repair field, if any frame does.
+    """
     payload = codec.payloads[record.message]
     _, bits = payload.pack_bits(*payload.ordered(record.values))
+    repair = codec.layout.repair
+    if repair is not None and repair.rides(record.message, record.sequence or 0):
+        bits += repair.bits
     return (codec.layout.header_bits + bits + 7) // 8 + codec.layout.check.octets
 
 

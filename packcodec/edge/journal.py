@@ -1,0 +1,75 @@
+"""What waits to be sent, on disk: a file of checked lines, one a change, rewritten now and then.
+
+The first line is everything at the time, each further line a change made in one piece. A last line
+that does not verify is a write that the power cut, or that a full card refused: it was never
+acknowledged, and goes. One that does not verify before others that do is damage: it is passed over
+and counted, and the rest holds.
+"""
+
+from typing import Any
+
+from packcodec.edge.disk import DurableFile, fields_of, line_of
+from packcodec.monitor.kept import Change, Kept
+
+FORMAT = 1
+# A rewrite costs two syncs and a rename, and both copies at once.
+APPENDS_BEFORE_REWRITE = 512
+
+
+class Journal:
+    """`kept` is what was found at the start; `damaged` lines of it were lost.
+
+    `layout` is the identity of the schema the records are packed by: those of another are lost.
+    """
+
+    def __init__(self, file: DurableFile, layout: bytes) -> None:
+        """Raises OSError where the file cannot be read."""
+        self._file = file
+        self._layout = layout.hex()
+        self._appends_left = 0
+        self.damaged = 0
+        self.kept = self._parse(file.read())
+
+    def add(self, change: Change, all_of_it: Kept) -> None:
+        """Make a change durable; `all_of_it`, changes included, where it is time to rewrite.
+
+        Raises OSError; then the next call writes everything anew.
+        """
+        try:
+            if self._appends_left:
+                self._appends_left -= 1
+                self._file.append(line_of(change.to_json()))
+            else:
+                head = {"journal": FORMAT, "layout": self._layout, **all_of_it.to_json()}
+                self._file.replace(line_of(head))
+                self._appends_left = APPENDS_BEFORE_REWRITE
+        except OSError:
+            # Half a line may stand at the end now.
+            self._appends_left = 0
+            raise
+
+    def _parse(self, data: bytes | None) -> Kept:
+        *lines, tail = (data or b"").split(b"\n")
+        rows = [fields_of(line) for line in lines]
+        if rows and rows[-1] is None and not tail:
+            rows.pop()
+        self.damaged = rows.count(None)
+        kept = Kept()
+        for number, row in enumerate(rows):
+            if row is None:
+                continue
+            if number == 0:
+                kept = self._head(row)
+            else:
+                kept.add(Change.of_json(row))
+        return kept
+
+    def _head(self, row: dict[str, Any]) -> Kept:
+        if row.get("journal") != FORMAT:
+            self.damaged += 1
+            return Kept()
+        kept = Kept.of_json(row)
+        if row["layout"] != self._layout:
+            self.damaged += len(kept.entries)
+            return Kept({}, kept.next_number, kept.last_sent)
+        return kept

@@ -1,0 +1,410 @@
+"""The station's engine: detections and clock readings in, what to keep and what to send out.
+
+It reads no clock, writes no file and opens no radio. Whoever drives it (`packcodec.edge.station`)
+does, in this order:
+
+    seen, health, tick   with a reading of the clocks
+    change()             what must be durable before the call that made it returns
+    due(now)             a record that may be sent now, or None
+    frame(due)           its frame, once `counter.to_reserve` is durable
+    sent(frame)          after the radio has sent it; or failed(now)
+
+The airtime is entered in the ledger, durably, between `frame` and the radio.
+
+`health` has these fields from the engine itself, where the schema has them and the caller does not
+say otherwise. With the first three a base tells numbers that were lost from numbers that were never
+used: those after `last_sent` and before `first_number`.
+
+    boots            starts since the station was set out, this one included
+    last_sent        the last number really sent before this start
+    first_number     the first number of this start
+    waiting          records that wait to be sent
+    discarded        records that went to make room for others, since the station was set out
+    storage_failed   what is stored is not safe: the card is full, read-only or broken
+
+A whole number is sent modulo its field's range where the field starts at 0 and does not clamp.
+"""
+
+from collections import Counter as Counts
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from packcodec.codec.record import Record, Values, rfc3339
+from packcodec.errors import DecodeError, EncodeError, RadioError
+from packcodec.frame.codec import Codec
+from packcodec.frame.repair import Ring
+from packcodec.monitor.clock import Clock, Reading, mono_of, when
+from packcodec.monitor.counter import Counter
+from packcodec.monitor.inputs import Detection, Health
+from packcodec.monitor.kept import Change, Kept
+from packcodec.monitor.outbox import MOST_ENTRIES, Entry, Outbox
+from packcodec.monitor.plan import Plan, earliest_us
+from packcodec.monitor.summariser import Summariser
+from packcodec.monitor.vocabulary import HEALTH, SIGHTING, SUMMARY
+from packcodec.monitor.worth import fit, frame_bytes, least, settled
+from packcodec.radio.ledger import Ledger
+from packcodec.radio.legal import largest_frame
+from packcodec.radio.link import Link
+from packcodec.radio.rules import Rule
+from packcodec.radio.scopes import ledger_limits, ledger_scopes
+from packcodec.schema.model import Field, Flags, Integer
+
+US = timedelta(microseconds=1)
+# A tick vouches for the time since the one before, unless that is longer: then the loop hung.
+LONGEST_TICK = timedelta(minutes=5)
+# The frames that say 'restarted', so that one lost frame does not hide a boot.
+BOOT_FRAMES = 3
+HEALTH_EVERY_S = 86_400
+# Effort and counts of detections are at most so far behind in the store; nothing else is.
+CHECKPOINT_S = 60
+FIRST_RETRY_US, LONGEST_RETRY_US = 30_000_000, 3_600_000_000
+
+RESTARTED = "restarted"
+_TIMES = {SIGHTING: "at", HEALTH: "at", SUMMARY: "start"}
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A record that may be sent now, cut to what fits, and the time on air of its frame."""
+
+    entry: Entry
+    record: Record
+    airtime_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """A frame with its number, which is used up from now on."""
+
+    entry: Entry
+    frame: bytes
+    sequence: int
+    airtime_us: int
+
+
+class Monitor:
+    """One station's engine, from one boot to the next."""
+
+    def __init__(
+        self,
+        codec: Codec,
+        station: int,
+        link: Link,
+        now: Reading,
+        *,
+        counter: Counter,
+        ledger: Ledger | None = None,
+        kept: Kept | None = None,
+        boots: int = 1,
+        rules: Mapping[str, Rule] | None = None,
+        keeps_time: bool = True,
+        health_every_s: int = HEALTH_EVERY_S,
+        checkpoint_s: int = CHECKPOINT_S,
+        outbox_most: int = MOST_ENTRIES,
+    ) -> None:
+        """`kept` and `boots` are of this station's store; None and 1 where it never ran.
+
+        Raises SchemaError for messages that cannot be filled, RadioError for a link whose rules
+        let no frame pass.
+        """
+        kept = kept or Kept()
+        state = kept.state or {}
+        self.station = station
+        self.boots = boots
+        self.counter = counter
+        self.ledger = ledger
+        self.storage_failed = False
+        self.last_sent = kept.last_sent
+        self.unsendable: Counts[str] = Counts(state.get("unsendable", {}))
+        self.scopes = _all_scopes(link, rules)
+        self.limits = ledger_limits(link, rules)
+        self._codec = codec
+        self._before_boot = kept.last_sent
+        self._first_number = counter.next
+        known = datetime.fromisoformat(state["known"]) if "known" in state else None
+        self.clock = Clock(codec.schema.epoch, known, keeps_time=keeps_time)
+        self._ring = Ring(codec.layout.repair, station) if codec.layout.repair else None
+        self.outbox = Outbox(
+            kept.entries.values(),
+            next_number=kept.next_number,
+            dropped=Counts(state.get("dropped", {})),
+            most=outbox_most,
+        )
+        self.summariser = Summariser(codec, station)
+        most = largest_frame(link, rules)
+        if most is None:
+            raise RadioError("its rules let no frame pass", place=f"link '{link.name}'")
+        sizes = {each.name: each.most_frame_bytes for each in codec.layout.messages}
+        self.plan = Plan(
+            link,
+            self.limits,
+            self.scopes,
+            frame_most=most,
+            sighting_bytes=sizes.get(SIGHTING, 0),
+            interval_us=codec.schema.policy.interval_s * 1_000_000,
+            now_us=now.mono_us,
+        )
+        self._boot_flags = {
+            message.name: field
+            for message in codec.schema.messages
+            for field in message.fields
+            if isinstance(field, Flags) and field.name == "state" and RESTARTED in field.flags
+        }
+        self._health_fields = next(
+            (message.fields for message in codec.schema.messages if message.name == HEALTH), ()
+        )
+        self._told: Mapping[str, Any] | None = None
+        self._told_storage = False
+        self._health_every_us = health_every_s * 1_000_000
+        self._next_health_us = now.mono_us
+        self._checkpoint_us = checkpoint_s * 1_000_000
+        self._state_kept_us = now.mono_us
+        self._news_kept = 0
+        self._frames = 0
+        self._not_before_us = now.mono_us
+        self._retry_us = FIRST_RETRY_US
+        self._change = Change()
+        self._now = now
+        self.clock.read(now)
+        self._last_tick: Reading | None = None
+        if "summariser" in state:
+            self._resume(state["summariser"], now)
+
+    def seen(self, detection: Detection, now: Reading) -> None:
+        """Take a detection, whose `at` is by the wall clock of `now`, or of shortly before."""
+        self._read(now)
+        opened = self.summariser.opened
+        records = self.summariser.seen(detection, clock_trusted=self.clock.trusted)
+        if records:
+            self._put(records, now, opened, detection.at)
+
+    def health(self, values: Mapping[str, Any]) -> None:
+        """What the station knows of itself from now on, by field; reported when it is time."""
+        self._told = values
+
+    def tick(self, now: Reading, *, watching: bool = True) -> None:
+        """Time goes on. `watching`: the station watched since the tick before."""
+        self._read(now)
+        last, self._last_tick = self._last_tick, now
+        trusted, opened = self.clock.trusted, self.summariser.opened
+        records: list[Record] = []
+        if watching and last is not None:
+            run = min(now.wall - last.wall, (now.mono_us - last.mono_us) * US)
+            if timedelta() < run <= LONGEST_TICK:
+                records = self.summariser.watching(now.wall - run, now.wall, clock_trusted=trusted)
+        records += self.summariser.close(now.wall)
+        self._put(records, now, opened, now.wall)
+        news = self.storage_failed != self._told_storage
+        if self._told is not None and (news or now.mono_us >= self._next_health_us):
+            self._report(now)
+
+    def change(self, now_us: int, *, all_of_it: bool = False) -> Change:
+        """What must be made durable; what is given is taken for durable, or kept by a rewrite.
+
+        New records and visits are always in it, effort and counts of detections at least every
+        `checkpoint_s`, or now with `all_of_it`.
+        """
+        change, self._change = self._change, Change()
+        news = self.summariser.news
+        stale = all_of_it or now_us - self._state_kept_us >= self._checkpoint_us
+        if change.put or news != self._news_kept or (stale and self.summariser.opened is not None):
+            self._news_kept, self._state_kept_us = news, now_us
+            change.state = self._state()
+        return change
+
+    def kept(self) -> Kept:
+        """Everything, for a store that is written anew."""
+        entries = {entry.number: entry for entry in self.outbox}
+        return Kept(entries, self.outbox.next, self.last_sent, self._state())
+
+    def due(self, now: Reading) -> Due | None:
+        """The record to send now; None where nothing waits, or what waits has to wait on."""
+        if now.mono_us < self._not_before_us:
+            return None
+        while (entry := self.outbox.first()) is not None:
+            due = self._made(entry, now)
+            if due is not None:
+                return due if self._may_go(due, now) else None
+        return None
+
+    def frame(self, due: Due) -> Send:
+        """Number and encode it. Raises EncodeError where no number is reserved, or no key is."""
+        sequence = self.counter.take()
+        frame = self._codec.encode(due.record, sequence=sequence, ring=self._ring)
+        self._frames += 1
+        return Send(due.entry, frame, sequence, due.airtime_us)
+
+    def sent(self, send: Send) -> None:
+        """The radio has sent it."""
+        self.plan.spend(send.airtime_us)
+        self.outbox.remove(send.entry)
+        self._change.gone.append(send.entry.number)
+        self._change.sent = self.last_sent = send.sequence
+        self._retry_us = FIRST_RETRY_US
+
+    def failed(self, now: Reading) -> None:
+        """The radio, or the store, would not have it: try again later, and later each time."""
+        self._not_before_us = now.mono_us + self._retry_us
+        self._retry_us = min(2 * self._retry_us, LONGEST_RETRY_US)
+
+    def put_off(self, now: Reading, wait_us: int) -> None:
+        """Try again after `wait_us`: the channel is busy."""
+        self._not_before_us = now.mono_us + wait_us
+
+    def stop(self, now: Reading) -> None:
+        """Close what is open, for good: the station goes out of service."""
+        self._read(now)
+        opened = self.summariser.opened
+        self._put(self.summariser.close(), now, opened, now.wall)
+
+    def _read(self, now: Reading) -> None:
+        """Read the clocks; where the wall clock was set, what came before stands for itself."""
+        before, opened = self.clock.trusted, self.summariser.opened
+        step = self.clock.read(now)
+        if step or self.clock.trusted != before:
+            # Times of what was open are by the clock as it was: told of the instant before.
+            earlier = replace(now, wall=now.wall - step)
+            self._put(self.summariser.close(), earlier, opened, earlier.wall)
+            self._last_tick = None
+            if self.clock.trusted:
+                self._put_right(now)
+        self._now = now
+
+    def _put_right(self, now: Reading) -> None:
+        """Times of this boot's waiting records by the clock as it is now; its flag stays."""
+        for entry in list(self.outbox):
+            if entry.boot != self.boots:
+                continue
+            values = dict(self._codec.payloads[entry.message].unpack_values(entry.payload))
+            name = _TIMES.get(entry.message)
+            if name in values:
+                values[name] = when(entry.mono_us, now)
+                try:
+                    payload = self._codec.payloads[entry.message].pack_values(values)
+                except EncodeError:
+                    continue
+                right = replace(entry, payload=payload)
+                self.outbox.replace(right)
+                self._change.put.append(right)
+
+    def _put(
+        self, records: Iterable[Record], now: Reading, opened: datetime | None, at: datetime
+    ) -> None:
+        """Into the outbox; a summary is of the interval that was open before, the rest of `at`."""
+        for record in records:
+            time = opened if record.message == SUMMARY and opened is not None else at
+            self._add(record, self.boots, mono_of(time, now))
+
+    def _add(self, record: Record, boot: int, mono_us: int) -> None:
+        payload = self._codec.payloads[record.message].pack_values(record.values)
+        entry, gone = self.outbox.put(record.message, payload, boot, mono_us)
+        self._change.put.append(entry)
+        self._change.gone += [each.number for each in gone]
+
+    def _report(self, now: Reading) -> None:
+        opened = self.summariser.opened
+        told = {**self._own_health(), **(self._told or {})}
+        health = Health(self.station, now.wall, told, self.clock.trusted)
+        self._put(self.summariser.health(health), now, opened, now.wall)
+        self._next_health_us = now.mono_us + self._health_every_us
+        self._told_storage = self.storage_failed
+
+    def _own_health(self) -> Values:
+        own = {
+            "boots": self.boots,
+            "last_sent": self._before_boot,
+            "first_number": self._first_number,
+            "waiting": len(self.outbox),
+            "discarded": self.outbox.dropped.total() + self.unsendable.total(),
+            "storage_failed": self.storage_failed,
+        }
+        return {
+            field.name: _within(field, own[field.name])
+            for field in self._health_fields
+            if field.name in own
+        }
+
+    def _made(self, entry: Entry, now: Reading) -> Due | None:
+        """The entry's record as it would go now; None, and counted, where it never can."""
+        try:
+            values = self._codec.payloads[entry.message].unpack_values(entry.payload)
+            record = self._flag_boot(entry.message, values)
+            size = frame_bytes(self._codec, record)
+            if not entry.urgent:
+                allowed = self.plan.allowed_bytes(now.mono_us)
+                if size > allowed:
+                    record = self._cut(record, allowed)
+                    size = frame_bytes(self._codec, record)
+            if size > self.plan.frame_most:
+                raise EncodeError(f"takes {size} bytes", place=entry.message)
+        except (EncodeError, DecodeError, KeyError):
+            self.outbox.remove(entry)
+            self.unsendable[entry.message] += 1
+            self._change.gone.append(entry.number)
+            return None
+        return Due(entry, record, self.plan.airtime_us(size))
+
+    def _cut(self, record: Record, allowed_bytes: int) -> Record:
+        try:
+            return fit(self._codec, record, allowed_bytes)
+        except EncodeError:
+            return least(self._codec, record)
+
+    def _flag_boot(self, message: str, values: Values) -> Record:
+        """The record with its number to be; the first frames of a boot say that there was one."""
+        field = self._boot_flags.get(message)
+        if field is not None and self.boots > 1 and self._frames < BOOT_FRAMES:
+            flags = {*(values[field.name] or ()), RESTARTED}
+            values = {**values, field.name: [flag for flag in field.flags if flag in flags]}
+            values = settled(self._codec, message, values)
+        return Record(message, values, self.station, self.counter.next)
+
+    def _may_go(self, due: Due, now: Reading) -> bool:
+        """The rules allow it now, and so does the plan, which holds back all but sightings."""
+        if not due.entry.urgent and self.plan.wait_us(due.airtime_us, now.mono_us):
+            return False
+        wall_us = (now.wall - self._codec.schema.epoch) // US
+        ledger = self.ledger
+        if ledger is not None and not due.entry.urgent:
+            uses = ledger.used(now.mono_us, wall_us=wall_us)
+            if not self.plan.keeps_reserve(due.airtime_us, uses):
+                return False
+        start_us = earliest_us(ledger, due.airtime_us, now.mono_us, self.scopes, wall_us)
+        return start_us is not None and start_us <= now.mono_us
+
+    def _resume(self, kept: Mapping[str, Any], now: Reading) -> None:
+        """Go on with the interval that was open, where this boot's clock says it still is."""
+        records = self.summariser.resume(kept)
+        opened = self.summariser.opened
+        goes_on = self.clock.trusted and opened is not None and opened <= now.wall
+        if not goes_on:
+            records += self.summariser.close()
+        for record in records:
+            # Of a boot whose monotonic clock is gone: its time stands as it is.
+            self._add(record, self.boots - 1, 0)
+
+    def _state(self) -> Mapping[str, Any]:
+        return {
+            "summariser": self.summariser.kept(),
+            "known": rfc3339(self.clock.known),
+            "dropped": dict(self.outbox.dropped),
+            "unsendable": dict(self.unsendable),
+        }
+
+
+def _all_scopes(link: Link, rules: Mapping[str, Rule] | None) -> tuple[str, ...]:
+    """Of every channel at once: which one the radio takes is its own choice."""
+    scopes = (
+        scope
+        for frequency_hz in link.frequencies_hz
+        for scope in ledger_scopes(link, frequency_hz, rules)
+    )
+    return tuple(dict.fromkeys(scopes))
+
+
+def _within(field: Field, value: Any) -> Any:
+    if isinstance(field, Integer) and type(value) is int and field.low == 0:
+        return value if field.clamp_above else value % (field.high + 1)
+    return value
