@@ -1,0 +1,324 @@
+"""Decoded records → a dataset: placed in their deployments, dated, and with their gaps.
+
+Whatever a message means is read by field name, in the vocabulary that the station fills
+(`packcodec.monitor.vocabulary`). People, vehicles and what may be either are dropped here.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any, Literal
+
+from packcodec.codec.record import AtLeast, AtMost, Record
+from packcodec.dataset.effort import stretches
+from packcodec.dataset.model import (
+    Clock,
+    Count,
+    Dataset,
+    Deployment,
+    Gap,
+    Health,
+    HealthField,
+    Interval,
+    Project,
+    Provenance,
+    Sighting,
+    Tally,
+    Total,
+)
+from packcodec.errors import LogError
+from packcodec.frame.sequence import infer_counter
+from packcodec.schema.model import Boolean, Duration, Field, Integer, Scaled, Schema
+
+SUMMARY, HEALTH = "summary", "health"
+_KINDS: Mapping[type[Field], Literal["integer", "number", "boolean"]] = {
+    Integer: "integer",
+    Scaled: "number",
+    Duration: "number",
+    Boolean: "boolean",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A record as the base has it. `counter` is the station's whole counter, where known.
+
+    `received` is when its frame came; it dates a record of an unset clock only if that frame came
+    straight from the station (provenance "radio").
+    """
+
+    record: Record
+    received: datetime | None = None
+    provenance: Provenance = "radio"
+    counter: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    heard: Heard
+    deployment: Deployment
+    counter: int | None
+    at: datetime | None
+    end: datetime | None
+    clock: Clock
+
+
+def build(
+    schema: Schema,
+    project: Project,
+    deployments: Sequence[Deployment],
+    heard: Iterable[Heard],
+    *,
+    created: datetime,
+) -> Dataset:
+    """A dataset of everything heard; `heard` is in the order sent, station by station or mixed.
+
+    Records in JSON form are taken as well as decoded ones. What lies in no deployment is counted
+    in the tally. Raises LogError where a record is not one of `schema`.
+    """
+    animals = {row.label: row for row in schema.species.rows if row.kind == "animal"}
+    others = {row.label for row in schema.species.rows if row.kind != "animal"}
+    tally: Counter[str] = Counter()
+    placed = _place(schema, deployments, heard, tally)
+    sightings: list[Sighting] = []
+    intervals: list[Interval] = []
+    totals: list[Total] = []
+    health: list[Health] = []
+    for each in placed:
+        match each.heard.record.message:
+            case "sighting":
+                if _known(each.heard.record.values.get("species"), animals, others, tally):
+                    sightings.append(_sighting(each))
+            case "summary":
+                intervals.append(_interval(each))
+                totals += [
+                    _total(each, row)
+                    for row in each.heard.record.values.get("rows") or ()
+                    if _known(row.get("species"), animals, others, tally)
+                ]
+            case "health":
+                health.append(_health(each))
+    gaps = _gaps(placed)
+    named = {each.species for each in sightings} | {each.species for each in totals}
+    data = Dataset(
+        project=project,
+        created=created.astimezone(UTC),
+        species={label: row for label, row in animals.items() if label in named},
+        deployments=tuple(deployments),
+        sightings=tuple(sightings),
+        intervals=tuple(intervals),
+        totals=tuple(totals),
+        gaps=tuple(gaps),
+        health=tuple(health),
+        independence_s=schema.policy.independence_s,
+        interval_s=schema.policy.interval_s,
+        confidence_least=schema.policy.confidence_least,
+        health_fields=_health_fields(schema),
+        tally=Tally(
+            records=tally["records"],
+            recovered=tally["recovered"],
+            unplaced=tally["unplaced"],
+            unknown_codes=tally["unknown_codes"],
+            undated_sightings=sum(each.start is None for each in sightings),
+        ),
+    )
+    return replace(data, effort=stretches(data.deployments, data.intervals, data.gaps))
+
+
+def _known(
+    label: object, animals: Mapping[str, Any], others: set[str], tally: Counter[str]
+) -> bool:
+    """Whether it is an animal of the table; a code that the table lacks may be a person."""
+    if label in animals:
+        return True
+    tally["unknown_codes"] += label not in others
+    return False
+
+
+def _place(
+    schema: Schema,
+    deployments: Sequence[Deployment],
+    heard: Iterable[Heard],
+    tally: Counter[str],
+) -> list[_Placed]:
+    messages = {each.name for each in schema.messages}
+    reached: dict[int, int] = {}
+    latest: dict[int, Deployment] = {}
+    placed = []
+    for each in heard:
+        record = each.record
+        if record.message not in messages or record.station is None:
+            raise LogError(
+                f"a record of message {record.message!r}, station {record.station}, is none of "
+                f"{schema.name}",
+                place="records",
+                remedy="give the schema and the stations that the records were made with",
+            )
+        tally["records"] += 1
+        tally["recovered"] += each.provenance == "recovered"
+        counter = _counter(each, reached, schema.frame.sequence_bits)
+        at, end, clock = _dated(each, schema.policy.interval_s)
+        home = _home(deployments, record.station, at, latest)
+        if home is None:
+            tally["unplaced"] += 1
+            continue
+        latest[record.station] = home
+        placed.append(_Placed(each, home, counter, at, end, clock))
+    order = {each.id: n for n, each in enumerate(deployments)}
+    # A counter orders what no clock dates; where there is none the order of arrival has to do.
+    return sorted(placed, key=lambda one: (order[one.deployment.id], one.counter or 0))
+
+
+def _counter(heard: Heard, reached: dict[int, int], bits: int) -> int | None:
+    sent, station = heard.record.sequence, heard.record.station
+    assert station is not None
+    counter = heard.counter
+    if counter is None:
+        if sent is None or not bits:
+            return None
+        expected = reached.get(station, sent - 1) + 1
+        counter = infer_counter(expected, sent % (1 << bits), bits)
+    reached[station] = max(counter, reached.get(station, counter))
+    return counter
+
+
+def _dated(heard: Heard, interval_s: int) -> tuple[datetime | None, datetime | None, Clock]:
+    values = heard.record.values
+    interval = timedelta(seconds=interval_s if heard.record.message == SUMMARY else 0)
+    at = instant(values.get("start" if interval else "at"))
+    if at is not None:
+        return at, at + interval, "trusted"
+    if heard.received is None or heard.provenance != "radio":
+        return None, None, "unset"
+    end = heard.received.astimezone(UTC).replace(microsecond=0)
+    return end - interval, end, "corrected"
+
+
+def _home(
+    deployments: Sequence[Deployment],
+    station: int,
+    at: datetime | None,
+    latest: Mapping[int, Deployment],
+) -> Deployment | None:
+    own = [each for each in deployments if each.station == station]
+    if at is None:
+        return latest.get(station) or (own[0] if own else None)
+    # An interval begins on the whole hour, its deployment at some minute within it.
+    hour = timedelta(hours=1)
+    return next((each for each in own if each.start - hour < at <= each.end), None)
+
+
+def _sighting(placed: _Placed) -> Sighting:
+    values = placed.heard.record.values
+    n = "undated" if placed.counter is None else placed.counter
+    return Sighting(
+        id=f"{placed.deployment.id}-{n}",
+        deployment=placed.deployment.id,
+        species=values["species"],
+        start=placed.at,
+        end=placed.end,
+        individuals=count(values.get("individuals"), 1),
+        confidence=number(values.get("confidence")),
+        provenance=placed.heard.provenance,
+        clock=placed.clock,
+    )
+
+
+def _interval(placed: _Placed) -> Interval:
+    values = placed.heard.record.values
+    return Interval(
+        deployment=placed.deployment.id,
+        start=placed.at,
+        end=placed.end,
+        watched_s=number(values.get("watched")),
+        left_out=count(values.get("left_out"), 0),
+        provenance=placed.heard.provenance,
+        clock=placed.clock,
+    )
+
+
+def _total(placed: _Placed, row: Mapping[str, Any]) -> Total:
+    return Total(
+        deployment=placed.deployment.id,
+        start=placed.at,
+        end=placed.end,
+        species=row["species"],
+        visits=count(row.get("visits"), 0),
+        most=count(row.get("most"), 1),
+        first_s=number(row.get("first")),
+        last_s=number(row.get("last")),
+        confidence=number(row.get("confidence")),
+        provenance=placed.heard.provenance,
+        clock=placed.clock,
+    )
+
+
+def _health(placed: _Placed) -> Health:
+    values = {name: each for name, each in placed.heard.record.values.items() if name != "at"}
+    return Health(placed.deployment.id, placed.at, values, placed.heard.provenance, placed.clock)
+
+
+def _gaps(placed: Sequence[_Placed]) -> list[Gap]:
+    """Runs of counters that never came, between the nearest dated records on either side."""
+    gaps = []
+    last: dict[int, int] = {}
+    ended: dict[int, datetime] = {}
+    for n, each in enumerate(placed):
+        station = each.deployment.station
+        if each.counter is None:
+            continue
+        missing = each.counter - last.get(station, -1) - 1
+        if missing > 0:
+            before = _next_dated(placed[n:], station)
+            gaps.append(Gap(each.deployment.id, station, missing, ended.get(station), before))
+        last[station] = each.counter
+        if each.end is not None:
+            ended[station] = each.end
+    return gaps
+
+
+def _next_dated(placed: Sequence[_Placed], station: int) -> datetime | None:
+    ahead = (each.at for each in placed if each.deployment.station == station)
+    return next((at for at in ahead if at is not None), None)
+
+
+def _health_fields(schema: Schema) -> tuple[HealthField, ...]:
+    message = next((each for each in schema.messages if each.name == HEALTH), None)
+    return tuple(
+        HealthField(
+            each.name, _KINDS.get(type(each), "string"), getattr(each, "unit", ""), each.note
+        )
+        for each in (message.fields if message else ())
+        if each.name != "at"
+    )
+
+
+def instant(value: object) -> datetime | None:
+    """A time as decoded or as JSON writes it, in UTC; None where it is absent or partial."""
+    if isinstance(value, str):
+        value = datetime.fromisoformat(value)
+    return value.astimezone(UTC) if isinstance(value, datetime) else None
+
+
+def number(value: object) -> float | None:
+    """A quantity as decoded or in JSON form, a bound as its value."""
+    inner = bound(value)[0]
+    return None if inner is None else float(inner)
+
+
+def count(value: object, absent: int) -> Count:
+    """A whole number as decoded or in JSON form."""
+    inner, side = bound(value)
+    return Count(absent if inner is None else int(inner), side == "at least")
+
+
+def bound(value: Any) -> tuple[Any, Literal["", "at least", "at most"]]:
+    """A value as decoded or in JSON form, and which bound it is, if it is one."""
+    match value:
+        case AtLeast(inner) | {"at_least": inner}:
+            return inner, "at least"
+        case AtMost(inner) | {"at_most": inner}:
+            return inner, "at most"
+        case _:
+            return value, ""
