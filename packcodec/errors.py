@@ -66,5 +66,13 @@ class RadioError(PackcodecError):
     """A link, rule or transmission that does not exist, does not fit, or is not legal together."""
 
 
+class StoreError(PackcodecError):
+    """A store that cannot be opened, or is none of ours."""
+
+
+class SourceError(PackcodecError):
+    """A source of frames (file, serial line, port, broker) that cannot be used as it was named."""
+
+
 class MissingPartError(PackcodecError):
     """An optional part is not installed; the message is the line that installs it."""

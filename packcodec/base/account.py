@@ -104,7 +104,7 @@ class Base:
 class Account:
     """One station. `first` and `highest` are the counters heard so far, None before the first."""
 
-    def __init__(self, station: int) -> None:
+    def __init__(self, station: int, *, forgetful: bool = False) -> None:
         self.station = station
         self.first: int | None = None
         self.highest: int | None = None
@@ -115,7 +115,8 @@ class Account:
         # When each new highest counter was heard; both rise, and what came late is in neither.
         self._times: list[datetime] = []
         self._counters: list[int] = []
-        self._forgetful = False
+        # Whether counters were heard that this account does not hold.
+        self._forgetful = forgetful
         self._solver: tuple[Codec, Solver] | None = None
 
     @property
@@ -135,7 +136,7 @@ class Account:
         if self._frames.get(counter) == hash(frame):
             return [Duplicate(self.station, counter)]
         events: list[Event] = []
-        restarted = _has_flag(opened.record, RESTARTED)
+        restarted = has_flag(opened.record, RESTARTED)
         late = self.highest is not None and counter < self.highest
         if self.highest is not None and counter > self.highest + 1:
             reason = Missing.RESTART if restarted else Missing.LOST
@@ -151,12 +152,20 @@ class Account:
         return events
 
     def hold(
-        self, codec: Codec, opened: Opened, counter: int, frame: bytes, received: datetime
+        self,
+        counter: int,
+        frame: bytes,
+        received: datetime,
+        read: tuple[Codec, Opened] | Rejected,
     ) -> None:
-        """Take back a frame that was accepted before; call in order of reception."""
-        self._note(counter, frame, received, opened.record)
-        if opened.source:
-            self._solve(codec, opened, counter)
+        """Take back a frame that was accepted before, in order of reception.
+
+        `read` is a Rejected where its schema is no longer at hand.
+        """
+        record = None if isinstance(read, Rejected) else read[1].record
+        self._note(counter, frame, received, record)
+        if not isinstance(read, Rejected) and read[1].source:
+            self._solve(*read, counter)
 
     def missing(self) -> list[tuple[int, int]]:
         """Counters not heard and not recovered within the window, as half-open ranges in order."""
@@ -189,7 +198,7 @@ class Account:
         if known is None or known == hash(frame):
             return counter
         ahead = counter + (1 << bits)
-        if _has_flag(opened.record, RESTARTED) and ahead < 1 << COUNTER_BITS:
+        if has_flag(opened.record, RESTARTED) and ahead < 1 << COUNTER_BITS:
             # Its counter started anew, which it should not; the next turn of the circle keeps both.
             return ahead
         return Rejected(Why.CONFLICT, f"another frame has the counter {counter}", self.station)
@@ -201,7 +210,7 @@ class Account:
         at = bisect_right(self._times, received)
         return self._counters[at - 1] if at else self._counters[0] - 1
 
-    def _note(self, counter: int, frame: bytes, received: datetime, record: Record) -> None:
+    def _note(self, counter: int, frame: bytes, received: datetime, record: Record | None) -> None:
         self._frames[counter] = hash(frame)
         if self.first is None or counter < self.first:
             self.first = counter
@@ -211,7 +220,7 @@ class Account:
             self.cadence.heard(counter, received)
             self._times.append(received)
             self._counters.append(counter)
-            if not _has_flag(record, CLOCK_UNSET):
+            if record is not None and not has_flag(record, CLOCK_UNSET):
                 self.clock.heard(record.message, said_time(record), received)
         if len(self._frames) > 2 * WINDOW:
             self._forget(self.highest - WINDOW)
@@ -270,6 +279,9 @@ class Account:
         return self._solver[1]
 
 
-def _has_flag(record: Record, flag: str) -> bool:
+def has_flag(record: Record, flag: str) -> bool:
     """Whether any set of flags in the record holds it."""
-    return any(flag in value for value in record.values.values() if type(value) is tuple)
+    for value in record.values.values():
+        if type(value) is tuple and flag in value:
+            return True
+    return False

@@ -1,0 +1,104 @@
+"""Opening the store: SQLite in one file by default, PostgreSQL by URL, both brought up to date.
+
+SQLite runs with a write-ahead log and full synchronisation: a commit that returned outlasts a
+power cut, as far as the disk is honest (www.sqlite.org/pragma.html#pragma_synchronous). Every
+transaction takes the write lock at its start, so that two processes never wait on each other.
+"""
+
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
+
+from packcodec.edge.parts import part
+from packcodec.errors import StoreError
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+# Any number, as long as every base uses the same: who holds it may change the tables.
+MIGRATION_LOCK = 7_226_225
+BUSY_MS = 60_000
+
+
+def open_database(where: str) -> Engine:
+    """An engine for a file name or a URL, with every table there. Raises StoreError."""
+    engine = _engine(where)
+    try:
+        with engine.begin() as connection:
+            _migrate(connection)
+    except OperationalError as error:
+        raise StoreError(
+            f"cannot be opened: {error.orig}",
+            place=_shown(where),
+            remedy="name a file in a folder that is there, or a PostgreSQL server that answers",
+        ) from None
+    except SQLAlchemyError as error:
+        raise StoreError(f"is no store of packcodec: {error}", place=_shown(where)) from None
+    return engine
+
+
+def not_kept(engine: Engine, error: SQLAlchemyError) -> StoreError:
+    """The error of a batch that could not be written."""
+    said = getattr(error, "orig", None) or error
+    return StoreError(
+        f"could not keep what was heard: {said}",
+        place=str(engine.url.render_as_string(hide_password=True)),
+        remedy="make room, or mend the connection; the frames are not acknowledged",
+    )
+
+
+def _engine(where: str) -> Engine:
+    if "://" not in where:
+        return _sqlite(where)
+    if where.startswith(("postgresql://", "postgres://")):
+        part("psycopg", "base")
+        _, _, rest = where.partition("://")
+        where = f"postgresql+psycopg://{rest}"
+    try:
+        url = make_url(where)
+    except ArgumentError:
+        raise StoreError("is no URL", place=_shown(where), remedy=_FORMS) from None
+    if url.get_backend_name() == "sqlite" and url.database:
+        return _sqlite(url.database)
+    if url.get_backend_name() != "postgresql":
+        raise StoreError("is neither SQLite nor PostgreSQL", place=_shown(where), remedy=_FORMS)
+    # Rows are handed over by place, which psycopg calls format and SQLite's driver qmark.
+    return create_engine(url, paramstyle="format")
+
+
+_FORMS = "give a file name, or postgresql://user@host/database"
+
+
+def _sqlite(file: str) -> Engine:
+    engine = create_engine(f"sqlite:///{file}", connect_args={"timeout": BUSY_MS / 1000})
+
+    @event.listens_for(engine, "connect")
+    def set_up(connection: Any, _record: object) -> None:
+        # The driver would open transactions of its own; SQLAlchemy says when, below.
+        connection.isolation_level = None
+        for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    return engine
+
+
+def _migrate(connection: Connection) -> None:
+    if connection.dialect.name == "postgresql":
+        connection.execute(text(f"SELECT pg_advisory_xact_lock({MIGRATION_LOCK})"))
+    config = Config(attributes={"connection": connection})
+    config.set_main_option("script_location", str(MIGRATIONS))
+    command.upgrade(config, "head")
+
+
+def _shown(where: str) -> str:
+    """Without the password that a URL may hold."""
+    head, at, tail = where.rpartition("@")
+    scheme, slashes, user = head.partition("://")
+    return f"{scheme}{slashes}{user.partition(':')[0]}{at}{tail}" if at else where

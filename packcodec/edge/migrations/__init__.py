@@ -1,0 +1,1 @@
+"""The store's history, step by step, for Alembic."""
