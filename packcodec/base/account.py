@@ -281,7 +281,4 @@ class Account:
 
 def has_flag(record: Record, flag: str) -> bool:
     """Whether any set of flags in the record holds it."""
-    for value in record.values.values():
-        if type(value) is tuple and flag in value:
-            return True
-    return False
+    return any([type(value) is tuple and flag in value for value in record.values.values()])

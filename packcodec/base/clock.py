@@ -78,11 +78,11 @@ class _Edge:
         point = (received - self.start).total_seconds(), (received - said).total_seconds()
         hull = self.hull
         # The hull's last point lies on or above the line, so most delays need no closer look.
-        if self.points >= LEAST_POINTS and point[1] < hull[-1][1] - JUMP_S:
-            if point[1] < self._line(point[0]) - JUMP_S:
-                self._clear()
-                self.jumps += 1
-                hull = self.hull
+        least = point[1] + JUMP_S
+        if self.points >= LEAST_POINTS and least < hull[-1][1] and least < self._line(point[0]):
+            self._clear()
+            self.jumps += 1
+            hull = self.hull
         if hull and hull[-1][0] == point[0]:
             point = min(point, hull.pop())
         while len(hull) >= 2 and _turn(hull[-2], hull[-1], point) <= 0:
