@@ -1,11 +1,12 @@
 """What waits to be sent, on disk: a file of checked lines, one a change, rewritten now and then.
 
 The first line is everything at the time, each further line a change made in one piece. A last line
-that does not verify is a write that the power cut, or that a full card refused: it was never
-acknowledged, and goes. One that does not verify before others that do is damage: it is passed over
-and counted, and the rest holds.
+without its line end is a write that the power cut, or that a full card refused: it was never
+acknowledged, and goes. A whole line that does not verify is damage: it is passed over and counted,
+and the rest holds.
 """
 
+from collections.abc import Callable
 from typing import Any
 
 from packcodec.edge.disk import DurableFile, fields_of, line_of
@@ -14,6 +15,7 @@ from packcodec.monitor.kept import Change, Kept
 FORMAT = 1
 # A rewrite costs two syncs and a rename, and both copies at once.
 APPENDS_BEFORE_REWRITE = 512
+TIDY_LEFT = 128
 
 
 class Journal:
@@ -30,17 +32,18 @@ class Journal:
         self.damaged = 0
         self.kept = self._parse(file.read())
 
-    def add(self, change: Change, all_of_it: Kept) -> None:
-        """Make a change durable; `all_of_it`, changes included, where it is time to rewrite.
+    def add(self, change: Change, all_of_it: Callable[[], Kept], *, tidy: bool = False) -> None:
+        """Make a change durable. `all_of_it`, that change included, is for a rewrite.
 
-        Raises OSError; then the next call writes everything anew.
+        A rewrite takes longer than one sync; a caller that has the time says `tidy`, and does it
+        before it must be. Raises OSError; then the next call writes everything anew.
         """
         try:
-            if self._appends_left:
+            if self._appends_left > (TIDY_LEFT if tidy else 0):
                 self._appends_left -= 1
                 self._file.append(line_of(change.to_json()))
             else:
-                head = {"journal": FORMAT, "layout": self._layout, **all_of_it.to_json()}
+                head = {"journal": FORMAT, "layout": self._layout, **all_of_it().to_json()}
                 self._file.replace(line_of(head))
                 self._appends_left = APPENDS_BEFORE_REWRITE
         except OSError:
@@ -49,10 +52,8 @@ class Journal:
             raise
 
     def _parse(self, data: bytes | None) -> Kept:
-        *lines, tail = (data or b"").split(b"\n")
+        *lines, _cut_off = (data or b"").split(b"\n")
         rows = [fields_of(line) for line in lines]
-        if rows and rows[-1] is None and not tail:
-            rows.pop()
         self.damaged = rows.count(None)
         kept = Kept()
         for number, row in enumerate(rows):

@@ -5,7 +5,7 @@ leap at most and so still says what was promised. The file is of one size from t
 place needs no room on a full disk, and a single sync.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from packcodec.edge.disk import DurableFile, fields_of, line_of
 from packcodec.errors import RadioError
@@ -27,45 +27,29 @@ class Slot:
 
 
 class Slots:
-    """`now` is what the newest whole slot says."""
+    """`now` is what the newest whole slot says; None where there is none."""
 
     def __init__(self, file: DurableFile) -> None:
-        """Raises RadioError where the file is there and neither slot verifies."""
+        """Raises RadioError where the file cannot be read."""
         self._file = file
-        self.now = Slot()
+        self.now: Slot | None = None
         self._turn = 0
         data = self._read()
-        self.fresh = data is None
-        if data is not None:
-            whole = [slot for slot in map(_parsed, (data[:SLOT_BYTES], data[SLOT_BYTES:])) if slot]
-            if not whole:
-                raise RadioError(
-                    "neither slot of the frame counter verifies",
-                    place=str(file),
-                    remedy="give the station a new number (and key), and start with an empty store",
-                )
-            self._turn, self.now = max(whole, key=lambda pair: pair[0])
+        self.absent = data is None
+        for slot in (data or b"")[:SLOT_BYTES], (data or b"")[SLOT_BYTES:]:
+            found = _parsed(slot)
+            if found is not None and found[0] > self._turn:
+                self._turn, self.now = found
 
     def keep(self, slot: Slot) -> None:
         """Make `slot` durable. Raises OSError, and then what was kept before still stands."""
         turn = self._turn + 1
         written = _slot_bytes(turn, slot)
-        if self.fresh:
+        if self.now is None:
             self._file.replace(written + written)
         else:
             self._file.overwrite(turn % 2 * SLOT_BYTES, written)
-        self.fresh = False
         self._turn, self.now = turn, slot
-
-    def keep_changed(self, *, below: int | None = None, unrecorded: bool | None = None) -> None:
-        """`keep` with these changed. Raises OSError."""
-        self.keep(
-            replace(
-                self.now,
-                below=self.now.below if below is None else below,
-                unrecorded=self.now.unrecorded if unrecorded is None else unrecorded,
-            )
-        )
 
     def _read(self) -> bytes | None:
         try:

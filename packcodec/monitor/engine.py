@@ -58,7 +58,7 @@ LONGEST_TICK = timedelta(minutes=5)
 BOOT_FRAMES = 3
 HEALTH_EVERY_S = 86_400
 # Effort and counts of detections are at most so far behind in the store; nothing else is.
-CHECKPOINT_S = 60
+CHECKPOINT_S = 300
 FIRST_RETRY_US, LONGEST_RETRY_US = 30_000_000, 3_600_000_000
 
 RESTARTED = "restarted"
@@ -218,6 +218,11 @@ class Monitor:
         """Everything, for a store that is written anew."""
         entries = {entry.number: entry for entry in self.outbox}
         return Kept(entries, self.outbox.next, self.last_sent, self._state())
+
+    @property
+    def has_records(self) -> bool:
+        """Whether `change` has records, which must not wait."""
+        return bool(self._change)
 
     def due(self, now: Reading) -> Due | None:
         """The record to send now; None where nothing waits, or what waits has to wait on."""

@@ -1,0 +1,319 @@
+"""A station: what a field engineer imports in the monitor's script.
+
+    station = Station("schema.toml", "lora-eu-868.1", store="/var/lib/monitor", station="reed_bed")
+    station.seen("otter", when, 0.93)             # from the detection loop
+    station.health(battery_mv=3912, temperature_c=8)
+    station.run(radio)                            # or station.tick(radio=radio), every second or so
+
+The radio is any callable `send(bytes)` that returns when the frame is on the air; it may have a
+`listen_before_talk()`, which says whether the channel is free.
+
+The store is a folder of the files of `packcodec.edge.keeping`, and a `lock` that is held by the one
+process that may use them. A full card, a read-only one, a radio that fails: all that is counted in
+`troubles` and, where the schema has the field, told in health; nothing of it stops the loop.
+
+This keeps the account of what it was told, and is never a licence: the local regulator decides.
+"""
+
+import fcntl
+import random
+import time
+from collections import Counter as Counts
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Lock, RLock
+from typing import IO, Any, Self
+
+from packcodec.edge.disk import DiskFile
+from packcodec.edge.files import load
+from packcodec.edge.keeping import Files, Keeping
+from packcodec.errors import EncodeError, PackcodecError, RadioError
+from packcodec.frame.codec import UNSENT_STATION_BITS, Codec
+from packcodec.monitor.clock import Reading
+from packcodec.monitor.counter import LEAP, Counter
+from packcodec.monitor.engine import Due, Monitor, Send
+from packcodec.monitor.inputs import Detection
+from packcodec.monitor.vocabulary import HEALTH
+from packcodec.radio.link import Link
+from packcodec.radio.links import OwnRadio, find_link
+from packcodec.radio.rules import known_rules
+from packcodec.radio.scopes import ledger_limits
+from packcodec.schema.remedy import nearest
+
+US_PER_S = 1_000_000
+# After a busy channel, anything in between: so that two stations do not wait for one another.
+BUSY_WAIT_US = (1_000_000, 10_000_000)
+
+Radio = Callable[[bytes], object]
+Clocks = Callable[[], tuple[datetime, float]]
+
+
+def system_clocks() -> tuple[datetime, float]:
+    """The wall clock, and one that is never set and runs on while the processor sleeps, in s."""
+    return datetime.now(UTC), time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+class Station:
+    """One monitor's records, from `seen` to the radio. Any thread may call any method.
+
+    `troubles` counts what went wrong, in words. `monitor` is the engine, for whoever wants to look.
+    """
+
+    def __init__(
+        self,
+        schema: str | Path | Codec,
+        link: str | Link,
+        *,
+        store: str | Path | Files,
+        station: str | int | None = None,
+        own: OwnRadio | None = None,
+        clocks: Clocks = system_clocks,
+        keeps_time: bool = True,
+        leap: int = LEAP,
+        **options: int,
+    ) -> None:
+        """`station` is a name or number of the schema; it may be left out where there is one.
+
+        `keeps_time`: the wall clock runs while the power is off. `own`: the user's links and rules.
+        `options` go to `Monitor`: health_every_s, checkpoint_s, outbox_most. Raises SchemaError,
+        LayoutError, EncodeError or RadioError for what could never work, and RadioError for a
+        store that another process holds or that has lost count of its numbers.
+        """
+        own = own or OwnRadio()
+        rules = known_rules(own.rules)
+        self.codec = schema if isinstance(schema, Codec) else load(schema)
+        self.link = link if isinstance(link, Link) else find_link(link, own.links)
+        self.station = _number(self.codec, station)
+        self._clocks = clocks
+        self._attested: bool | None = None
+        self._lock = RLock()
+        self._sending = Lock()
+        self._held: IO[bytes] | None = None
+        now = self._reading()
+        files = store if callable(store) else self._folder(Path(store))
+        self._keeping = Keeping(
+            files, self.codec.layout.identity, ledger_limits(self.link, rules), now, leap
+        )
+        self.troubles: Counts[str] = self._keeping.troubles
+        counter = Counter(self._keeping.first, leap)
+        counter.reserved = self._keeping.reserved
+        self.monitor = Monitor(
+            self.codec,
+            self.station,
+            self.link,
+            now,
+            counter=counter,
+            ledger=self._keeping.ledger,
+            kept=self._keeping.kept,
+            boots=self._keeping.boots,
+            rules=rules,
+            keeps_time=keeps_time,
+            **options,
+        )
+        self._commit(now)
+
+    def seen(
+        self,
+        label: str,
+        when: datetime | None = None,
+        confidence: float = 1.0,
+        individuals: int = 1,
+        image: str | None = None,
+    ) -> None:
+        """One detection. A record that comes of it is safe when this returns, the rest at a `tick`.
+
+        `when` is by the station's clock, now if not given. People (rows whose report is "never")
+        are dropped here and leave no trace. Raises EncodeError for what is no detection.
+        """
+        _check_detection(label, when, confidence, individuals)
+        with self._lock:
+            now = self._reading()
+            at = now.wall if when is None else when.astimezone(UTC)
+            detection = Detection(self.station, at, label, confidence, individuals, image or "")
+            self.monitor.seen(detection, now)
+            if self.monitor.has_records:
+                self._commit(now)
+
+    def health(self, **values: Any) -> None:
+        """What the station knows of itself, by the names of the schema's health fields.
+
+        It is reported once a day and at each start. Raises EncodeError for a name that is none.
+        """
+        known = [f.name for m in self.codec.schema.messages if m.name == HEALTH for f in m.fields]
+        for name in values:
+            if name not in known:
+                raise EncodeError(
+                    f"has no field {name!r}",
+                    place="message.health",
+                    remedy=nearest(name, known) if known else "the schema has no such message",
+                )
+        with self._lock:
+            self.monitor.health(values)
+
+    def clock_set(self, right: bool | None) -> None:
+        """What somebody who knows says of the wall clock from now on; None for nobody does."""
+        self._attested = right
+
+    def tick(
+        self,
+        now: datetime | None = None,
+        monotonic: float | None = None,
+        *,
+        radio: Radio | None = None,
+        watching: bool = True,
+    ) -> bool:
+        """Time goes on; with a radio, send what is due. Whether a frame went.
+
+        Call it every few seconds. `now` and `monotonic` (s) are read from the clocks if not given.
+        `watching`: the station watched since the tick before.
+        """
+        with self._lock:
+            reading = self._reading(now, monotonic)
+            self.monitor.tick(reading, watching=watching)
+            self._commit(reading, tidy=True)
+            due = None if radio is None else self.monitor.due(reading)
+        if radio is None or due is None or not self._sending.acquire(blocking=False):
+            return False
+        try:
+            return self._transmit(due, radio)
+        finally:
+            self._sending.release()
+
+    def run(
+        self,
+        radio: Radio,
+        *,
+        until: Callable[[], bool] = lambda: False,
+        every_s: float = 1.0,
+        watching: bool = True,
+    ) -> None:
+        """Tick and send until told otherwise, then keep everything safe."""
+        while not until():
+            if not self.tick(radio=radio, watching=watching):
+                time.sleep(every_s)
+        self.flush()
+
+    def flush(self) -> None:
+        """Make everything durable now, effort and counts too."""
+        with self._lock:
+            self._commit(self._reading(), all_of_it=True)
+
+    def close(self) -> None:
+        """An orderly stop: everything durable, and the unused numbers given back."""
+        with self._lock:
+            self.flush()
+            self._keeping.reserve(self.monitor.counter.next)
+            self.monitor.counter.reserved = self.monitor.counter.next
+            if self._held is not None:
+                self._held.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _transmit(self, due: Due, radio: Radio) -> bool:
+        free = getattr(radio, "listen_before_talk", None)
+        if free is not None and not free():
+            with self._lock:
+                self.monitor.put_off(self._reading(), random.randint(*BUSY_WAIT_US))
+            return False
+        with self._lock:
+            send = self._accounted(due)
+        if send is None:
+            return False
+        try:
+            radio(send.frame)
+        except Exception as error:
+            # Whatever a driver throws: the monitor must outlive its radio.
+            with self._lock:
+                self.troubles[f"radio: {type(error).__name__}: {error}"] += 1
+                self.monitor.failed(self._reading())
+            return False
+        with self._lock:
+            self.monitor.sent(send)
+            self._commit(self._reading())
+        return True
+
+    def _accounted(self, due: Due) -> Send | None:
+        """The frame, its number and its time on air on record; None where that is not possible."""
+        counter = self.monitor.counter
+        if counter.to_reserve is not None:
+            self._keeping.reserve(counter.to_reserve)
+            counter.reserved = self._keeping.reserved
+        send = None
+        try:
+            send = self.monitor.frame(due)
+        except PackcodecError as error:
+            self.troubles[str(error)] += 1
+        if send is not None and self._keeping.enter(
+            self._reading, send.airtime_us, self.monitor.scopes
+        ):
+            return send
+        self.monitor.failed(self._reading())
+        return None
+
+    def _commit(self, now: Reading, *, all_of_it: bool = False, tidy: bool = False) -> None:
+        change = self.monitor.change(now.mono_us, all_of_it=all_of_it)
+        self._keeping.commit(change, self.monitor.kept, now.mono_us, tidy=tidy)
+        self.monitor.storage_failed = self._keeping.failed
+
+    def _folder(self, path: Path) -> Files:
+        """Files in a folder that no other process uses."""
+        try:
+            path.mkdir(parents=True, exist_ok=True)
+            self._held = (path / "lock").open("wb")
+            fcntl.flock(self._held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise RadioError(
+                "another process holds the store",
+                place=str(path),
+                remedy="two stations on one store would each spend the whole budget: stop one",
+            ) from None
+        except OSError:
+            # A card that cannot be written: the files say so themselves.
+            self._held = None
+        return lambda name: DiskFile(path / name)
+
+    def _reading(self, wall: datetime | None = None, mono_s: float | None = None) -> Reading:
+        if wall is None or mono_s is None:
+            wall_now, mono_now = self._clocks()
+            wall = wall_now if wall is None else wall
+            mono_s = mono_now if mono_s is None else mono_s
+        if wall.utcoffset() is None:
+            raise EncodeError(
+                f"{wall} has no offset from UTC", place="now", remedy="give a UTC time"
+            )
+        return Reading(wall.astimezone(UTC), int(mono_s * US_PER_S), self._attested)
+
+
+def _number(codec: Codec, station: str | int | None) -> int:
+    names = dict(codec.schema.stations)
+    if station is None and len(names) == 1:
+        return next(iter(names.values()))
+    if isinstance(station, str) and station in names:
+        return names[station]
+    last = (1 << (codec.schema.frame.station_bits or UNSENT_STATION_BITS)) - 1
+    if type(station) is int and 0 <= station <= last:
+        return station
+    remedy = f"give a number 0 to {last}"
+    if names:
+        remedy += f", or a name: {nearest(str(station), list(names))}"
+    raise EncodeError(f"there is no station {station!r}", place="station", remedy=remedy)
+
+
+def _check_detection(label: str, when: object, confidence: float, individuals: object) -> None:
+    """Raises EncodeError for what no model should say."""
+    aware = when is None or (isinstance(when, datetime) and when.utcoffset() is not None)
+    number = isinstance(confidence, int | float) and not isinstance(confidence, bool)
+    checks = (
+        ("label", label, isinstance(label, str) and label != "", "a label of the species table"),
+        ("when", when, aware, "a datetime with an offset from UTC"),
+        ("confidence", confidence, number and 0 <= confidence <= 1, "a number 0 to 1"),
+        ("individuals", individuals, type(individuals) is int and individuals >= 1, "1 or more"),
+    )
+    for name, value, holds, right in checks:
+        if not holds:
+            raise EncodeError(f"is {value!r}", place=f"seen.{name}", remedy=f"give {right}")
