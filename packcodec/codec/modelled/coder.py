@@ -18,7 +18,7 @@ sent; a decoder looks at none of what it is given. So one walk over a message se
 """
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Protocol
 
 from packcodec.errors import DecodeError, Reason
@@ -40,8 +40,8 @@ class Coder(Protocol):
     def symbol(self, cumulative: Cumulative, said: int) -> int:
         """A symbol by its table."""
 
-    def weighted(self, frequencies: Sequence[int], said: int) -> int:
-        """A symbol by frequencies of any total up to 2**16; said must not have frequency 0."""
+    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
+        """A symbol by frequencies of any total up to 2**16, some symbols being out of question."""
 
     def uniform(self, n: int, said: int) -> int:
         """A number 0..n-1, all alike: log2 n bits."""
@@ -68,10 +68,11 @@ class Encoder:
             self._shift()
         return said
 
-    def weighted(self, frequencies: Sequence[int], said: int) -> int:
-        r = self.range // sum(frequencies)
-        self.low += r * sum(frequencies[:said])
-        self.range = r * frequencies[said]
+    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
+        shares = left_of(frequencies, without)
+        r = self.range // sum(shares)
+        self.low += r * sum(shares[:said])
+        self.range = r * shares[said]
         if self.range < LEAST_RANGE:
             self._shift()
         return said
@@ -130,17 +131,18 @@ class Decoder:
             self._shift()
         return symbol
 
-    def weighted(self, frequencies: Sequence[int], said: int) -> int:  # noqa: ARG002
-        r = self.range // sum(frequencies)
+    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:  # noqa: ARG002
+        shares = left_of(frequencies, without)
+        r = self.range // sum(shares)
         target = self.value // r
-        for symbol, frequency in enumerate(frequencies):
-            if target < frequency:
-                self.value -= r * sum(frequencies[:symbol])
-                self.range = r * frequency
+        for symbol, share in enumerate(shares):
+            if target < share:
+                self.value -= r * sum(shares[:symbol])
+                self.range = r * share
                 if self.range < LEAST_RANGE:
                     self._shift()
                 return symbol
-            target -= frequency
+            target -= share
         raise meaningless()
 
     def uniform(self, n: int, said: int) -> int:  # noqa: ARG002
@@ -187,6 +189,13 @@ def uniform_parts(n: int) -> tuple[tuple[int, int], ...]:
         shift -= width
         parts.append((1 << width, shift))
     return tuple(parts)
+
+
+def left_of(frequencies: Sequence[int], without: Collection[int]) -> list[int]:
+    shares = list(frequencies)
+    for symbol in without:
+        shares[symbol] = 0
+    return shares
 
 
 def meaningless() -> DecodeError:

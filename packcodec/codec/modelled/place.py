@@ -51,7 +51,7 @@ class Spot:
             return found
         found["previous"] = _bucketed(self._previous, self.codes)
         if self.species is not None:
-            found["kin"] = Context(KINS, lambda now: kin.get(self._species(now), 0))
+            found["kin"] = Context(KINS, lambda now: kin.get(self.said_species(now), 0))
             found["last"] = _bucketed(self._last, self.codes)
         if self.clock_step_s:
             reach_s = ACTIVE_STEPS * self.clock_step_s
@@ -71,7 +71,7 @@ class Spot:
                 found["last"] = self._last
         return found
 
-    def _species(self, now: Now) -> int:
+    def said_species(self, now: Now) -> int:
         assert self.species is not None
         code = now.group[self.species]
         assert isinstance(code, int)
@@ -82,7 +82,7 @@ class Spot:
         return None if element is None else self.get(element)
 
     def _last(self, now: Now) -> int | None:
-        element = now.here.last.get(self._species(now))
+        element = now.here.last.get(self.said_species(now))
         return None if element is None else self.get(element)
 
 

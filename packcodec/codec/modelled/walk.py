@@ -48,22 +48,32 @@ HOUR_S = 3_600
 LEAST_MORE = 256
 
 MakePlace = Callable[[Spot, PlaceTable], Place]
+DefaultTable = Callable[[Spot, Schema, tuple[int, ...]], PlaceTable]
 
 
 class Walk:
     """The places of one message, each with its table; `code` goes through them once.
 
     `models` may lack tables, and are then completed by defaults. Raises LayoutError for a table
-    that does not suit its place.
+    that does not suit its place. Training looks on through `make` and `default`, and finds the
+    lists' own tables in `species` and `sets`.
     """
 
     def __init__(
-        self, message: Message, schema: Schema, models: Models, make: MakePlace | None = None
+        self,
+        message: Message,
+        schema: Schema,
+        models: Models,
+        make: MakePlace | None = None,
+        default: DefaultTable = default_table,
     ) -> None:
         self.schema = schema
         self.models = models
         self.tables = {table.path: table for table in models.tables}
         self.make = make or (lambda spot, table: TablePlace(spot, table, models.species))
+        self.default = default
+        self.species: list[SpeciesPart] = []
+        self.sets: list[SetOf] = []
         self.path = f"message.{message.name}"
         self.room_bits = 0
         self.group = _Group(self, message.fields, self.path, listed=False)
@@ -80,7 +90,7 @@ class Walk:
         return self.group.code(coder, history, history.of(self.path), tree)
 
     def table(self, spot: Spot) -> PlaceTable:
-        return self.tables.get(spot.path) or default_table(spot, self.schema, self.models.species)
+        return self.tables.get(spot.path) or self.default(spot, self.schema, self.models.species)
 
 
 class _Group:
@@ -103,7 +113,7 @@ class _Group:
                     tail = not listed and at == len(fields) - 1 and not f.optional
                     part: _Part = _List(walk, f, spot, tail=tail)
                 case SpeciesCode():
-                    part = _Species(walk, spot, self)
+                    part = SpeciesPart(walk, spot, self)
                 case Time() if not listed and not started:
                     part, started = _Start(walk, f, spot), True
                 case Duration() if f.since:
@@ -234,10 +244,12 @@ class _Gap(_Part):
         return code
 
 
-class _Species(_Part):
+class SpeciesPart(_Part):
     """A species: one of the last eight in this packet, or another by the hour."""
 
     def __init__(self, walk: Walk, spot: Spot, group: _Group) -> None:
+        walk.species.append(self)
+        self.path = spot.path
         self.group = group
         self.capacity = spot.codes
         self.known = walk.models.species
@@ -259,12 +271,10 @@ class _Species(_Part):
             hit = self.hits[age_row((moment - now.here.when[species]) // self.step_s)]
             if coder.symbol(hit, int(said == species)):
                 return species
-        shares = list(self.new[now.history.hour_row() if len(self.new) > 1 else 0])
-        for species in recent:
-            if species in self.position:
-                shares[self.position[species]] = 0
+        without = [self.position[species] for species in recent if species in self.position]
+        new = self.new[now.history.hour_row() if len(self.new) > 1 else 0]
         escape = len(self.known)
-        symbol = coder.weighted(shares, self.position.get(said, escape))
+        symbol = coder.among(new, without, self.position.get(said, escape))
         return self.known[symbol] if symbol < escape else coder.uniform(self.capacity, said)
 
 
@@ -276,7 +286,7 @@ class _List(_Part):
         self.element = _Group(walk, field.fields, f"{spot.path}[]", listed=True)
         self.set = None
         if self.element.species is not None and not self.element.clock_step_s:
-            self.set = _Set(walk, spot, self)
+            self.set = SetOf(walk, spot, self)
         self.tail = tail and self.set is None and self.least < self.most
         least, rows_of = self.least, spot.get
 
@@ -327,7 +337,7 @@ class _List(_Part):
         return row
 
 
-class _Set:
+class SetOf:
     """Rows that ascend strictly by species, all of them known: a yes or no for each species.
 
     The odds of yes are those of the species at the hour, times those of how long ago in this
@@ -335,6 +345,8 @@ class _Set:
     """
 
     def __init__(self, walk: Walk, spot: Spot, of: _List) -> None:
+        walk.sets.append(self)
+        self.path = spot.path
         self.of = of
         self.known = walk.models.species
         self.positions = frozenset(self.known)
@@ -350,6 +362,15 @@ class _Set:
         check_rows(age, 1, SET_AGES)
         self.there = [[logit(byte) for byte in row] for row in there.rows]
         self.age = [logit(byte) for byte in age.rows[0]]
+        self.odds: dict[tuple[int, int, int], Cumulative] = {}
+
+    def odds_of(self, hour: int, at: int, age: int) -> Cumulative:
+        """The table of a known species, by its place among the known."""
+        found = self.odds.get((hour, at, age))
+        if found is None:
+            found = odds(self.there[hour][at] + self.age[age])
+            self.odds[hour, at, age] = found
+        return found
 
     def holds(self, rows: list[Tree] | None) -> bool:
         """Whether these rows can be sent as a set."""
@@ -365,12 +386,12 @@ class _Set:
     ) -> list[Tree]:
         element = self.of.element
         said_of: dict[Any, Tree] = {row[element.species or 0]: row for row in said or ()}
-        hour = self.there[history.hour_row() if len(self.there) > 1 else 0]
+        hour = history.hour_row() if len(self.there) > 1 else 0
         found = [
             species
-            for species, there in zip(self.known, hour, strict=True)
+            for at, species in enumerate(self.known)
             if coder.symbol(
-                odds(there + self.age[set_age_row(inner, species)]), int(species in said_of)
+                self.odds_of(hour, at, set_age_row(inner, species)), int(species in said_of)
             )
         ]
         if not self.of.least <= len(found) <= self.of.most:

@@ -1,7 +1,9 @@
 """The range coder: what goes in comes out, at the cost of its information, in 32 bits."""
 
+from dataclasses import dataclass
 from itertools import accumulate
 from math import log2
+from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,9 +12,9 @@ from packcodec.codec.modelled.coder import (
     FIRST_RANGE,
     LEAST_RANGE,
     TOTAL,
-    Cumulative,
     Decoder,
     Encoder,
+    left_of,
     uniform_parts,
 )
 from packcodec.errors import DecodeError
@@ -20,146 +22,145 @@ from packcodec.errors import DecodeError
 WORD = 1 << 32
 
 
-@st.composite
-def tables(draw: st.DrawFn) -> Cumulative:
-    """Tables of 1 to 40 symbols, skewed so that a symbol may have almost all or almost nothing."""
-    cuts = draw(
-        st.one_of(
-            st.sets(st.integers(1, TOTAL - 1), max_size=39),
-            st.sets(st.integers(1, 60), max_size=39),
-            st.sets(st.integers(TOTAL - 60, TOTAL - 1), max_size=39),
-        )
-    )
-    return (0, *sorted(cuts), TOTAL)
+@dataclass(frozen=True)
+class Symbol:
+    """A symbol as one of the coder's methods takes it."""
+
+    method: str
+    tables: tuple[Any, ...]
+    said: int
+
+    def through(self, coder: Any) -> int:
+        said = self.said if isinstance(coder, Encoder) else 0
+        result: int = getattr(coder, self.method)(*self.tables, said)
+        return result
+
+    def narrowings(self) -> list[tuple[int, int, int]]:
+        """(start, end, total) of each narrowing."""
+        if self.method == "symbol":
+            [table] = self.tables
+            return [(table[self.said], table[self.said + 1], TOTAL)]
+        if self.method == "among":
+            sums = list(accumulate(left_of(*self.tables), initial=0))
+            return [(sums[self.said], sums[self.said + 1], sums[-1])]
+        found = []
+        for part, step in uniform_parts(self.tables[0]):
+            digit = (self.said >> step) % part
+            found.append((digit, digit + 1, part))
+        return found
+
+    def bits(self) -> float:
+        if self.method == "uniform":
+            return log2(self.tables[0])
+        [(start, end, total)] = self.narrowings()
+        return log2(total / (end - start))
 
 
 @st.composite
-def symbols(draw: st.DrawFn) -> tuple[str, object, int]:
-    """(method, table, symbol)."""
-    method = draw(st.sampled_from(["symbol", "weighted", "uniform"]))
+def symbols(draw: st.DrawFn) -> Symbol:
+    """Skewed too: a symbol may have almost all of its table, or almost nothing."""
+    method = draw(st.sampled_from(["symbol", "among", "uniform"]))
     if method == "symbol":
-        table = draw(tables())
-        return method, table, draw(st.integers(0, len(table) - 2))
-    if method == "weighted":
-        shares = draw(st.lists(st.integers(0, 1600), min_size=1, max_size=40).filter(any))
-        said = draw(st.sampled_from([at for at, share in enumerate(shares) if share]))
-        return method, shares, said
+        first, last = draw(st.sampled_from([(1, TOTAL - 1), (1, 60), (TOTAL - 60, TOTAL - 1)]))
+        cuts = draw(st.sets(st.integers(first, last), max_size=39))
+        table = (0, *sorted(cuts), TOTAL)
+        return Symbol(method, (table,), draw(st.integers(0, len(table) - 2)))
+    if method == "among":
+        shares = draw(st.lists(st.integers(1, 1600), min_size=1, max_size=40))
+        said = draw(st.integers(0, len(shares) - 1))
+        without = draw(st.sets(st.integers(0, len(shares) - 1))) - {said}
+        return Symbol(method, (shares, without), said)
     n = draw(st.one_of(st.integers(1, 300), st.integers(1, 1 << 64)))
-    return method, n, draw(st.one_of(st.integers(0, n - 1), st.sampled_from([0, n - 1])))
+    said = draw(st.one_of(st.integers(0, n - 1), st.sampled_from([0, n - 1])))
+    return Symbol(method, (n,), said)
 
 
 MESSAGES = st.lists(symbols(), max_size=60)
 
 
-def information(method: str, table: object, said: int) -> float:
-    match table:
-        case int():
-            return log2(table)
-        case tuple():
-            return -log2((table[said + 1] - table[said]) / TOTAL)
-        case list():
-            return -log2(table[said] / sum(table))
-    raise AssertionError(method)
+def encoded(message: list[Symbol]) -> Encoder:
+    encoder = Encoder()
+    for symbol in message:
+        assert symbol.through(encoder) == symbol.said
+        assert LEAST_RANGE <= encoder.range < WORD
+    return encoder
 
 
 class PendingCarry:
-    """The encoder as a microcontroller keeps it: 32-bit words, and pending bytes for the carry.
+    """The encoder as a microcontroller keeps it: 32-bit words, and bytes that a carry may change.
 
-    Every result is asserted to fit its word.
+    Held back are one byte and a run of 0xFF after it. Every result is asserted to fit its word.
     """
 
     def __init__(self) -> None:
         self.low, self.range = 0, FIRST_RANGE
         self.out = bytearray()
-        self.held, self.pending = -1, 0  # the last byte that a carry may change, and the 0xFFs
+        self.held: int | None = None
+        self.run = 0
 
-    def narrow(self, start: int, width: int) -> None:
-        assert 0 <= start < WORD
-        assert 0 < width < WORD
-        low = (self.low + start) & (WORD - 1)
+    def narrow(self, start: int, end: int, total: int) -> None:
+        r = self.range >> 16 if total == TOTAL else self.range // total
+        assert r * end < WORD
+        low = (self.low + r * start) & (WORD - 1)
         if low < self.low:
-            self._carry()
-        self.low, self.range = low, width
+            assert self.held is not None
+            assert self.held < 0xFF
+            self.release(self.held + 1, 0x00)
+        whole = total == TOTAL and end == TOTAL
+        self.low, self.range = low, self.range - r * start if whole else r * (end - start)
         while self.range < LEAST_RANGE:
-            self._emit(self.low >> 24)
-            self.low = (self.low << 8) & (WORD - 1)
-            self.range <<= 8
-            assert self.range < WORD
+            self.hold(self.low >> 24)
+            self.low, self.range = (self.low << 8) & (WORD - 1), self.range << 8
+            assert 0 < self.range < WORD
 
-    def _emit(self, byte: int) -> None:
+    def hold(self, byte: int) -> None:
         if byte == 0xFF:
-            self.pending += 1
+            self.run += 1
             return
-        self._flush(0xFF)
+        if self.held is not None:
+            self.release(self.held, 0xFF)
+        else:
+            assert self.run == 0  # the first interval ends below 0xFC...
         self.held = byte
 
-    def _carry(self) -> None:
-        self.held += 1
-        assert 0 < self.held < 0x100
-        self._flush(0x00)
-        self.held = -1 if not self.out and self.held < 0 else self.held
+    def release(self, held: int, follows: int) -> None:
+        """Send the held byte and its run, all but the last byte, which is held again."""
+        sent = bytes([held]) + bytes([follows]) * self.run
+        self.out += sent if follows == 0xFF else sent[:-1]
+        self.held, self.run = sent[-1], 0
 
-    def _flush(self, follows: int) -> None:
-        if self.held >= 0:
-            self.out.append(self.held)
-        self.out += bytes([follows]) * self.pending
-        self.held, self.pending = -1, 0
-        if follows == 0x00 and self.out:
-            self.held = self.out.pop()
-
-    def bits(self) -> str:
-        """The whole of low, without choosing the shortest."""
-        self._flush(0xFF)
-        return "".join(f"{byte:08b}" for byte in self.out) + f"{self.low:032b}"
-
-
-def spans_32_bits(range_: int, method: str, table: object, said: int) -> list[tuple[int, int]]:
-    """(start, width) of each narrowing, as functions of the range before it, in 32 bits."""
-    if method == "symbol":
-        assert isinstance(table, tuple)
-        r, start, end = range_ >> 16, table[said], table[said + 1]
-        return [(r * start, r * (end - start) if end < TOTAL else range_ - r * start)]
-    assert isinstance(table, list)
-    r = range_ // sum(table)
-    return [(r * sum(table[:said]), r * table[said])]
+    def whole_low(self) -> int:
+        held = b"" if self.held is None else bytes([self.held])
+        sent = bytes(self.out) + held + b"\xff" * self.run
+        return int.from_bytes(sent, "big") << 32 | self.low
 
 
 @given(MESSAGES)
-def test_symbols_come_out_as_they_went_in(message: list[tuple[str, object, int]]) -> None:
-    encoder = Encoder()
-    for method, table, said in message:
-        getattr(encoder, method)(table, said)
-        assert LEAST_RANGE <= encoder.range < WORD
-    x, bits = encoder.finish()
-    decoder = Decoder(x, bits)
-    for method, table, said in message:
-        assert getattr(decoder, method)(table, 0) == said
+def test_symbols_come_out_as_they_went_in(message: list[Symbol]) -> None:
+    encoder = encoded(message)
+    decoder = Decoder(*encoder.finish())
+    for symbol in message:
+        assert symbol.through(decoder) == symbol.said
         assert 0 <= decoder.value < decoder.range < WORD
     assert decoder.spent_bits() == encoder.spent_bits()
 
 
 @given(MESSAGES)
-def test_the_string_costs_its_information_and_little_more(
-    message: list[tuple[str, object, int]],
-) -> None:
-    encoder = Encoder()
-    for symbol in message:
-        getattr(encoder, symbol[0])(*symbol[1:])
-    _, bits = encoder.finish()
-    ideal = sum(information(*symbol) for symbol in message)
-    # The string's end, the 1/64 left free, and at most 1/128 of the range a narrowing, lost to
-    # rounding: r = range >> 16 is at least 256.
-    narrowings = sum(
-        len(uniform_parts(table)) if isinstance(table, int) else 1 for _, table, _ in message
+def test_the_string_costs_its_information_and_little_more(message: list[Symbol]) -> None:
+    _, bits = encoded(message).finish()
+    ideal = sum(symbol.bits() for symbol in message)
+    # The string's end, the 1/64 left free, and what rounding may lose at the least range there is.
+    rounding = sum(
+        log2(LEAST_RANGE / (LEAST_RANGE - total))
+        for symbol in message
+        for *_, total in symbol.narrowings()
     )
-    assert bits <= ideal + 1.1 + log2(64 / 63) + narrowings * log2(1 + 1 / 128)
+    assert bits <= ideal + 1.1 + log2(64 / 63) + rounding + 0.00005 * len(message)
 
 
 @given(MESSAGES)
-def test_no_shorter_string_would_do(message: list[tuple[str, object, int]]) -> None:
-    encoder = Encoder()
-    for symbol in message:
-        getattr(encoder, symbol[0])(*symbol[1:])
+def test_no_shorter_string_would_do(message: list[Symbol]) -> None:
+    encoder = encoded(message)
     x, bits = encoder.finish()
     width = 32 + 8 * encoder.shifts
     assert encoder.low <= x << (width - bits) < encoder.low + encoder.range
@@ -168,26 +169,24 @@ def test_no_shorter_string_would_do(message: list[tuple[str, object, int]]) -> N
         assert -(-encoder.low // step) * step >= encoder.low + encoder.range
 
 
-@given(st.lists(symbols().filter(lambda symbol: symbol[0] != "uniform"), max_size=60))
-def test_pending_carries_give_the_same_bits(message: list[tuple[str, object, int]]) -> None:
+@given(MESSAGES)
+def test_32_bits_and_pending_carries_give_the_same(message: list[Symbol]) -> None:
     encoder, reference = Encoder(), PendingCarry()
     for symbol in message:
-        for start, width in spans_32_bits(reference.range, *symbol):
-            reference.narrow(start, width)
-        getattr(encoder, symbol[0])(*symbol[1:])
+        symbol.through(encoder)
+        for narrowing in symbol.narrowings():
+            reference.narrow(*narrowing)
         assert reference.range == encoder.range
-    assert int("0" + reference.bits(), 2) == encoder.low
+        assert reference.whole_low() == encoder.low
 
 
 @given(st.binary(max_size=20), MESSAGES)
-def test_any_bytes_give_symbols_or_an_error(
-    data: bytes, message: list[tuple[str, object, int]]
-) -> None:
+def test_any_bytes_give_symbols_or_an_error(data: bytes, message: list[Symbol]) -> None:
     decoder = Decoder(int.from_bytes(data, "big"), 8 * len(data))
     try:
-        for method, table, _ in message:
-            said = getattr(decoder, method)(table, 0)
-            assert information(method, table, said) >= 0
+        for symbol in message:
+            said = symbol.through(decoder)
+            assert Symbol(symbol.method, symbol.tables, said).bits() >= 0
     except DecodeError:
         pass
     # Never more than the packet and four bytes of zeros: the time is linear in the packet.
@@ -203,8 +202,7 @@ def test_a_uniform_number_costs_log2_of_its_range(n: int) -> None:
         covered *= part
     assert n <= covered
     assert log2(covered) - log2(n) < 0.00005
-    shifts = list(accumulate((part.bit_length() - 1 for part, _ in parts[1:]), initial=0))
-    assert parts[0][1] == shifts[-1]
+    assert parts[0][1] == sum(part.bit_length() - 1 for part, _ in parts[1:])
 
 
 def test_the_first_interval_leaves_six_ones_free() -> None:

@@ -1,0 +1,406 @@
+"""Tables from records: which contexts a place's table takes, and how likely each symbol is.
+
+Every place tries what its code may be counted from and which one or two contexts choose the row,
+and keeps what would have cost the fewest bits to send while learning it (the Dirichlet-multinomial
+code length, whose price for a row rises with the symbols it must learn, so that a large table has
+to earn its size). Then the whole is brought under the size a station can hold by the changes that
+cost the fewest bits a byte. Rows are smoothed towards the place's whole: a new site or a new
+species costs little.
+
+Training uses floating point; its result is integers, and coding uses these alone.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import combinations
+from math import exp, lgamma, log, log2
+from typing import Any
+
+from packcodec.codec.modelled.coder import Coder, Cumulative
+from packcodec.codec.modelled.defaults import default_species, default_table
+from packcodec.codec.modelled.history import HOUR_ROWS, KINS, SET_AGES, Now
+from packcodec.codec.modelled.place import Spot
+from packcodec.codec.modelled.tables import OCTAVE, Classes, fold
+from packcodec.codec.modelled.tree import Tree
+from packcodec.codec.modelled.walk import SetOf, SpeciesPart, Walk
+from packcodec.layout.model import Layout
+from packcodec.schema.model import Message, Schema
+from packcodec.schema.models import Models, PlaceTable
+
+DEVICE_BYTES = 2048
+HIGHEST = 240
+LOWEST = HIGHEST - 16 * OCTAVE
+EVEN = 128
+# How many observations the place's whole counts for in a row of its own.
+BACKING = 6.0
+PRIOR = 0.4
+MOST_CONTEXTS = 2
+MOST_AROUND = 2
+# Of the odds of a set: how strongly a species at an hour is held to the species at any hour.
+ODDS_SWEEPS = 15
+HOUR_HOLD, SPECIES_HOLD, AGE_HOLD = 2.0, 0.1, 0.05
+RARE_LOGIT = -3.0
+
+ROOMY_BITS = 1 << 20
+
+
+def train(
+    layout: Layout, records: Iterable[tuple[str, Tree]], *, size_bytes: int = DEVICE_BYTES
+) -> Models:
+    """Models from records, each the name of its message and its codes (`tree_of`).
+
+    Their tables take at most `size_bytes`. Places that no record reached keep their defaults.
+    """
+    by_message: dict[str, list[Tree]] = defaultdict(list)
+    for name, tree in records:
+        by_message[name].append(tree)
+    known = default_species(layout.schema)
+    choices: list[list[_Choice]] = []
+    for message in layout.messages:
+        if by_message[message.name]:
+            choices += _learn(layout, message.message, by_message[message.name], known)
+    tables = _within(choices, size_bytes)
+    return Models(known, tuple(sorted(tables, key=lambda table: table.path)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    """One way to make the tables of a place: the bits it would have cost, and its bytes."""
+
+    bits: float
+    size: int
+    make: Callable[[], tuple[PlaceTable, ...]]
+
+
+def _within(choices: list[list[_Choice]], size_bytes: int) -> list[PlaceTable]:
+    """The cheapest of each, then what costs the fewest bits a byte until all fit."""
+    chosen = [min(each, key=lambda choice: choice.bits) for each in choices]
+    while sum(choice.size for choice in chosen) > size_bytes:
+        swaps = [
+            ((other.bits - choice.bits) / (choice.size - other.size), at, other)
+            for at, choice in enumerate(chosen)
+            for other in choices[at]
+            if other.size < choice.size
+        ]
+        if not swaps:
+            break
+        _, at, other = min(swaps, key=lambda swap: swap[:2])
+        chosen[at] = other
+    return [table for choice in chosen for table in choice.make()]
+
+
+def _learn(
+    layout: Layout, message: Message, trees: Sequence[Tree], known: tuple[int, ...]
+) -> list[list[_Choice]]:
+    probes: list[_Probe] = []
+
+    def probe(spot: Spot, _: PlaceTable) -> _Probe:
+        probes.append(_Probe(spot))
+        return probes[-1]
+
+    walk = Walk(message, layout.schema, Models(known, ()), probe, _by_hour)
+    tally = _Tally()
+    for tree in trees:
+        walk.code(tally, tree, ROOMY_BITS)
+    choices = [each.choices(known) for each in probes if each.codes]
+    for species in walk.species:
+        choices += _species_choices(species, tally)
+    for listed in walk.sets:
+        choices += _set_choices(listed, tally)
+    return choices
+
+
+def _by_hour(spot: Spot, schema: Schema, known: tuple[int, ...]) -> PlaceTable:
+    """The default, but with a row for every hour where the hour may count."""
+    table = default_table(spot, schema, known)
+    if spot.role in ("new", "there"):
+        return replace(table, contexts=("hour",), rows=table.rows * HOUR_ROWS)
+    return table
+
+
+class _Tally:
+    """A coder that counts which symbol followed from which table, by the table's identity."""
+
+    def __init__(self) -> None:
+        self.counts: dict[int, Counter[int]] = defaultdict(Counter)
+
+    def of(self, table: Sequence[int]) -> Counter[int]:
+        return self.counts.get(id(table), Counter())
+
+    def symbol(self, cumulative: Cumulative, said: int) -> int:
+        self.counts[id(cumulative)][said] += 1
+        return said
+
+    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:  # noqa: ARG002
+        self.counts[id(frequencies)][said] += 1
+        return said
+
+    def uniform(self, n: int, said: int) -> int:  # noqa: ARG002
+        return said
+
+    def spent_bits(self) -> int:
+        return 0
+
+
+class _Probe:
+    """Stands at a place, and notes each code with all that could choose its row."""
+
+    def __init__(self, spot: Spot) -> None:
+        self.spot = spot
+        self.available = spot.contexts({})
+        self.available.pop("kin", None)
+        self.centres = spot.centres()
+        self.codes: list[int] = []
+        self.contexts: dict[str, list[int]] = {name: [] for name in self.available}
+        self.earlier: dict[str, list[int | None]] = {name: [] for name in self.centres}
+        self.species: list[int] = []
+
+    def code(self, coder: Coder, now: Now, said: Any) -> int:  # noqa: ARG002
+        code: int = said
+        self.codes.append(code)
+        for name, context in self.available.items():
+            self.contexts[name].append(context.of(now))
+        for name, earlier in self.centres.items():
+            self.earlier[name].append(earlier(now))
+        if self.spot.species is not None:
+            self.species.append(self.spot.said_species(now))
+        return code
+
+    def choices(self, known: tuple[int, ...]) -> list[_Choice]:
+        """Nothing but log2 of the codes for no bytes; or a row for what one or two contexts say."""
+        centre = sorted(self.codes)[len(self.codes) // 2]
+        kin = self._kin(known)
+        columns = dict(self.contexts)
+        sizes = {name: context.size for name, context in self.available.items()}
+        if kin:
+            classes = dict(zip(known, kin, strict=True))
+            columns["kin"] = [classes.get(species, 0) for species in self.species]
+            sizes["kin"] = KINS
+        path = self.spot.path
+        every = len(self.codes)
+        found = [_Choice(every * log2(self.spot.codes), 0, lambda: (PlaceTable(path, ()),))]
+        plain = [self._folded(around, centre) for around in ("none", "centre", *self.earlier)]
+        plain.sort(key=lambda column: column.bits([], 1))
+        for column in plain[:MOST_AROUND]:
+            for count in range(MOST_CONTEXTS + 1):
+                for names in combinations(columns, count):
+                    rows, index = 1, [0] * every
+                    for name in names:
+                        rows *= sizes[name]
+                        index = [
+                            row * sizes[name] + part
+                            for row, part in zip(index, columns[name], strict=True)
+                        ]
+                    table = PlaceTable(
+                        path, (), names, column.around, centre, kin if "kin" in names else b""
+                    )
+                    found.append(column.choice(table, index, rows))
+        return found
+
+    def _folded(self, around: str, centre: int) -> "_Column":
+        codes, last = self.spot.codes, self.spot.codes - 1
+        classes = Classes(codes)
+        folded = self.codes
+        if around == "centre":
+            folded = [fold(code, centre, codes) for code in self.codes]
+        elif around != "none":
+            folded = [
+                fold(code, min(centre if before is None else before, last), codes)
+                for code, before in zip(self.codes, self.earlier[around], strict=True)
+            ]
+        return _Column(around, [classes.of(code) for code in folded], classes)
+
+    def _kin(self, known: tuple[int, ...]) -> bytes:
+        """Each known species' class: quarters of what was seen, by the species' mean code."""
+        if not self.species:
+            return b""
+        sums: Counter[int] = Counter()
+        counts = Counter(self.species)
+        for species, code in zip(self.species, self.codes, strict=True):
+            sums[species] += code
+        whole = sum(self.codes) / len(self.codes)
+        # Seen less often, a species is held nearer to the mean of all.
+        mean = {one: (sums[one] + 4 * whole) / (counts[one] + 4) for one in {*known, *counts}}
+        below, kin = 0, {}
+        for one in sorted(mean, key=lambda one: (mean[one], one)):
+            kin[one] = KINS * below // len(self.species)
+            below += counts[one]
+        return bytes(min(kin[one], KINS - 1) for one in known)
+
+
+@dataclass(slots=True)
+class _Column:
+    """The symbols of a place, counted one way."""
+
+    around: str
+    symbols: list[int]
+    classes: Classes
+    whole: list[float] = field(default_factory=list)
+    rest_bits: float = 0.0
+
+    def __post_init__(self) -> None:
+        counts = Counter(self.symbols)
+        self.whole = _shares(counts, len(self.classes))
+        self.rest_bits = sum(
+            count * log2(self.classes.spans[symbol][1]) for symbol, count in counts.items()
+        )
+
+    def bits(self, index: list[int], rows: int) -> float:
+        """What sending the symbols would have cost while learning the rows."""
+        if rows == 1:
+            index = [0] * len(self.symbols)
+        return self.rest_bits + _learning_bits(self._rows(index), self.whole)
+
+    def choice(self, table: PlaceTable, index: list[int], rows: int) -> _Choice:
+        counted = self._rows(index)
+        bits = self.rest_bits + _learning_bits(counted, self.whole)
+
+        def make() -> tuple[PlaceTable, ...]:
+            made = tuple(
+                _row(_backed(counted.get(row, Counter()), self.whole)) for row in range(rows)
+            )
+            return (replace(table, rows=made),)
+
+        return _Choice(bits, rows * len(self.classes) + len(table.kin), make)
+
+    def _rows(self, index: list[int]) -> dict[int, Counter[int]]:
+        found: dict[int, Counter[int]] = defaultdict(Counter)
+        for (row, symbol), count in Counter(zip(index, self.symbols, strict=True)).items():
+            found[row][symbol] = count
+        return found
+
+
+def _shares(counts: Counter[int], symbols: int) -> list[float]:
+    total = sum(counts.values()) + PRIOR * symbols
+    return [(counts[symbol] + PRIOR) / total for symbol in range(symbols)]
+
+
+def _backed(counts: Counter[int], whole: Sequence[float]) -> list[float]:
+    total = sum(counts.values()) + BACKING
+    return [(counts[symbol] + BACKING * share) / total for symbol, share in enumerate(whole)]
+
+
+def _learning_bits(rows: Mapping[int, Counter[int]], whole: Sequence[float]) -> float:
+    nats = 0.0
+    for counts in rows.values():
+        nats += lgamma(BACKING + sum(counts.values())) - lgamma(BACKING)
+        for symbol, count in counts.items():
+            backing = BACKING * whole[symbol]
+            nats -= lgamma(backing + count) - lgamma(backing)
+    return nats / log(2)
+
+
+def _row(shares: Sequence[float]) -> bytes:
+    """Shares as bytes: the largest is 240, the least 16 octaves lower."""
+    most = max(shares)
+    return bytes(
+        max(LOWEST, HIGHEST + round(OCTAVE * log2(max(share, 1e-9) / most))) for share in shares
+    )
+
+
+def _species_choices(species: SpeciesPart, tally: _Tally) -> list[list[_Choice]]:
+    hits = [tally.of(row) for row in species.hits]
+    hit_share = _shares(sum(hits, Counter()), 2)
+    recent = PlaceTable(
+        f"{species.path} recent", tuple(_row(_backed(hit, hit_share)) for hit in hits), ("age",)
+    )
+    found = [[_Choice(0.0, 2 * len(hits), lambda: (recent,))]] if any(hits) else []
+    by_hour = {hour: tally.of(row) for hour, row in enumerate(species.new)}
+    counts = sum(by_hour.values(), Counter())
+    if counts:
+        found.append(_hour_choices(f"{species.path} new", by_hour, counts, len(species.known) + 1))
+    return found
+
+
+def _hour_choices(
+    path: str, by_hour: dict[int, Counter[int]], counts: Counter[int], symbols: int
+) -> list[_Choice]:
+    whole = _shares(counts, symbols)
+    flat = PlaceTable(path, (_row(whole),))
+    hourly = PlaceTable(
+        path,
+        tuple(_row(_backed(by_hour[hour], whole)) for hour in range(HOUR_ROWS)),
+        ("hour",),
+    )
+    return [
+        _Choice(_learning_bits({0: counts}, whole), symbols, lambda: (flat,)),
+        _Choice(_learning_bits(by_hour, whole), HOUR_ROWS * symbols, lambda: (hourly,)),
+    ]
+
+
+def _set_choices(listed: SetOf, tally: _Tally) -> list[list[_Choice]]:
+    cells = {key: tally.of(table) for key, table in listed.odds.items()}
+    if not cells:
+        return []
+    flag = PlaceTable(f"{listed.path} set", (_row(_shares(tally.of(listed.flag), 2)),))
+    found = [[_Choice(0.0, 2, lambda: (flag,))]]
+    species = len(listed.known)
+    choices = []
+    for hours in (1, HOUR_ROWS):
+        fitted = _Odds(cells, hours)
+        there = PlaceTable(
+            f"{listed.path} there",
+            tuple(bytes(fitted.byte(hour, at) for at in range(species)) for hour in range(hours)),
+            ("hour",) if hours > 1 else (),
+        )
+        age = PlaceTable(
+            f"{listed.path} age", (bytes(_logit_byte(fitted.age[at]) for at in range(SET_AGES)),)
+        )
+        choices.append(
+            _Choice(
+                fitted.bits(),
+                hours * species + SET_AGES,
+                lambda there=there, age=age: (there, age),  # type: ignore[misc]
+            )
+        )
+    return [*found, choices]
+
+
+class _Odds:
+    """Logistic regression of presence: species, species at the hour, and age, each held to 0."""
+
+    def __init__(self, cells: dict[tuple[int, int, int], Counter[int]], hours: int) -> None:
+        self.hours = hours
+        self.cells = [
+            (at, (hour if hours > 1 else 0, at), age, counts[0], counts[1])
+            for (hour, at, age), counts in cells.items()
+        ]
+        self.species: dict[int, float] = defaultdict(lambda: RARE_LOGIT)
+        self.hour: dict[tuple[int, int], float] = defaultdict(float)
+        self.age: dict[int, float] = defaultdict(float)
+        for _ in range(ODDS_SWEEPS):
+            self._step(self.species, 0, SPECIES_HOLD, RARE_LOGIT)
+            self._step(self.age, 2, AGE_HOLD, 0.0)
+            if hours > 1:
+                self._step(self.hour, 1, HOUR_HOLD, 0.0)
+
+    def byte(self, hour: int, at: int) -> int:
+        return _logit_byte(self.species[at] + self.hour[hour, at])
+
+    def bits(self) -> float:
+        nats = 0.0
+        for at, hour, age, no, yes in self.cells:
+            share = self._share(at, hour, age)
+            nats -= no * log(1 - share) + yes * log(share)
+        return (nats + len(self.hour) + len(self.species)) / log(2)
+
+    def _share(self, at: int, hour: tuple[int, int], age: int) -> float:
+        return 1 / (1 + exp(-self.species[at] - self.hour[hour] - self.age[age]))
+
+    def _step(self, logits: dict[Any, float], part: int, hold: float, rest: float) -> None:
+        """One Newton step of each logit alone."""
+        slope: dict[Any, float] = defaultdict(float)
+        bend: dict[Any, float] = defaultdict(float)
+        for cell in self.cells:
+            at, hour, age, no, yes = cell
+            share = self._share(at, hour, age)
+            slope[cell[part]] += yes - (no + yes) * share
+            bend[cell[part]] += (no + yes) * share * (1 - share)
+        for key in slope:
+            step = (slope[key] - hold * (logits[key] - rest)) / (bend[key] + hold)
+            logits[key] += min(max(step, -2.0), 2.0)
+
+
+def _logit_byte(nats: float) -> int:
+    return min(max(EVEN + round(OCTAVE * nats / log(2)), 0), 255)
