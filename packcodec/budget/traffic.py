@@ -148,7 +148,7 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """One frame of a log: when it was ready (`at_s`, seconds from any zero), whose, how large."""
+    """One frame of a log: when it was ready (`at_s`, Unix seconds), whose, how large."""
 
     station: int
     at_s: int

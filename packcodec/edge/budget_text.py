@@ -80,18 +80,17 @@ def tell_season(season: Season, budget: Budget, place: str) -> None:
         _months(season, budget),
     )
     say(
-        f"  for the whole season: a pack of {season.needs_wh:,.0f} Wh, or "
+        f"  for the whole season: a pack of {season.needs_wh:,.0f} Wh without sun, or "
         f"{season.needs_solar_wh:.1f} Wh a day from the sun with this one; "
         f"radio {percent(season.radio_share)} of the energy"
     )
 
 
-def tell_cautions(budgets: Iterable[Budget]) -> None:
+def tell_cautions(cautions: Iterable[str]) -> None:
     """The cautions that go with every budget."""
     say()
-    for caution in dict.fromkeys(v.caution for budget in budgets for v in budget.verdicts):
-        if caution:
-            say(f"Caution: {caution}")
+    for caution in cautions:
+        say(f"Caution: {caution}")
     say(LITHIUM_CAUTION)
     say(NO_LICENCE)
 

@@ -90,6 +90,5 @@ def _sent(codec: Codec, records: Sequence[Record]) -> list[Sent]:
         ready = (start or before.get(record.station, codec.schema.epoch)) + later
         before[record.station] = ready
         size = len(codec.encode(record))
-        at_s = int((ready - codec.schema.epoch).total_seconds())
-        sent.append(Sent(record.station or 0, at_s, record.message, size))
+        sent.append(Sent(record.station or 0, int(ready.timestamp()), record.message, size))
     return sent

@@ -9,15 +9,16 @@ from typing import Any
 
 import click
 
-from packcodec.budget.best import Best, best_plan
+from packcodec.budget.best import best_plan
 from packcodec.budget.compare import compare_links
 from packcodec.budget.edges import Edges, block_edges
 from packcodec.budget.plan import Budget, Supply, plan_budget
-from packcodec.budget.remedies import AtInterval, Remedy, remedies
+from packcodec.budget.remedies import AtInterval, remedies
 from packcodec.budget.season import Season, plan_season
 from packcodec.budget.sharing import Sharing, share_channel
 from packcodec.budget.traffic import Expected, Traffic
 from packcodec.budget.verdict import NO_LICENCE
+from packcodec.edge.budget_answer import Answer
 from packcodec.edge.budget_data import (
     best_data,
     budget_data,
@@ -25,6 +26,8 @@ from packcodec.edge.budget_data import (
     season_data,
     sharing_data,
 )
+from packcodec.edge.budget_page import write_page
+from packcodec.edge.budget_plot import plot_budget
 from packcodec.edge.budget_text import (
     tell_budget,
     tell_cautions,
@@ -60,18 +63,6 @@ class Asked:
     at_interval: AtInterval | None
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """Everything that a budget has to say; the first budget is the one that was asked for."""
-
-    budgets: tuple[Budget, ...]
-    edges: tuple[Edges, ...]
-    remedies: tuple[Remedy, ...]
-    best: Best | None
-    sharing: Sharing | None
-    season: Season | None
-
-
 @click.command()
 @schema_argument
 @click.option("--link", "links", multiple=True, required=True, help="A link; several compare.")
@@ -96,6 +87,8 @@ class Answer:
 @click.option("--asleep-w", type=float, default=0.0, help="The monitor asleep.")
 @click.option("--solar-wh", type=float, default=0.0, help="What the sun brings to the load a day.")
 @click.option("--radio-w", type=float, help="The radio while sending, where no table knows it.")
+@click.option("--html", metavar="FILE", help="Write one page with pictures; needs no network.")
+@click.option("--plot", is_flag=True, help="Draw the pictures in the terminal.")
 @own_rules
 @as_json
 def command(
@@ -112,6 +105,8 @@ def command(
     season: str | None,
     latitude: float | None,
     longitude: float,
+    html: str | None,
+    plot: bool,
     rules: str | None,
     as_json: bool,
     **power: Any,
@@ -141,16 +136,20 @@ def command(
     )
     answer = Answer(
         budgets=compare_links(budget, chosen[1:]),
+        words=tuple(asked.words),
         edges=_edges(codec, budget),
         remedies=remedies(budget, _neighbours(chosen[0], own, book), asked.at_interval),
         best=best_plan(budget, _data_rates(chosen[0], own), asked.at_interval),
-        sharing=None if stations is None else share_channel(budget, stations),
+        sharing=_sharing(budget, stations, html is not None),
         season=None if season is None else _season(budget, season, latitude, longitude),
+        place="" if latitude is None else f"at {latitude:g}°",
     )
+    if html is not None:
+        write_page(html, answer)
     if as_json:
-        document(_data(answer, asked))
+        document(_data(answer))
     else:
-        _tell(answer, asked, "" if latitude is None else f"at {latitude:g}°")
+        _tell(answer, plot, stations is not None)
     sys.exit(0 if budget.fits else 1)
 
 
@@ -268,21 +267,32 @@ def _season(budget: Budget, days: str, latitude: float | None, longitude: float)
     return plan_season(budget, daylight_of(first, last, latitude, longitude))
 
 
-def _tell(answer: Answer, asked: Asked, place: str) -> None:
-    budget = answer.budgets[0]
+def _sharing(budget: Budget, stations: int | None, for_page: bool) -> Sharing | None:
+    """What was asked of a shared channel; the page shows it unasked, where there is one."""
+    if stations is not None:
+        return share_channel(budget, stations)
+    if not for_page or not budget.link.frequencies_hz or not budget.airtime_us_per_day:
+        return None
+    return share_channel(budget, max(1, len(budget.layout.schema.stations)))
+
+
+def _tell(answer: Answer, plot: bool, sharing_asked: bool) -> None:
+    budget = answer.budget
     schema = budget.layout.schema
-    say(f"{schema.name}: {asked.words[0]}")
-    for line in asked.words[1:]:
+    say(f"{schema.name}: {answer.words[0]}")
+    for line in answer.words[1:]:
         say(line)
     say()
     tell_budget(budget, answer.edges)
     if len(answer.budgets) > 1:
         say()
         tell_comparison(answer.budgets)
-    if answer.sharing is not None:
+    if answer.sharing is not None and sharing_asked:
         tell_sharing(answer.sharing)
     if answer.season is not None:
-        tell_season(answer.season, budget, place)
+        tell_season(answer.season, budget, answer.place)
+    if plot:
+        plot_budget(answer)
     say()
     if budget.fits:
         if answer.best is not None:
@@ -290,17 +300,16 @@ def _tell(answer: Answer, asked: Asked, place: str) -> None:
     else:
         say("DOES NOT FIT. What would make it fit:")
         tell_remedies(answer.remedies, answer.best)
-    tell_cautions(answer.budgets)
+    tell_cautions(answer.cautions)
 
 
-def _data(answer: Answer, asked: Asked) -> dict[str, Any]:
-    budget, *others = answer.budgets
+def _data(answer: Answer) -> dict[str, Any]:
     return {
         "caution": NO_LICENCE,
         "lithium_caution": LITHIUM_CAUTION,
-        "traffic": asked.words,
-        **budget_data(budget, answer.edges),
-        "others": [budget_data(each, ()) for each in others],
+        "traffic": list(answer.words),
+        **budget_data(answer.budget, answer.edges),
+        "others": [budget_data(each, ()) for each in answer.budgets[1:]],
         "remedies": [remedy_data(remedy) for remedy in answer.remedies],
         "best": best_data(answer.best),
         "sharing": None if answer.sharing is None else sharing_data(answer.sharing),

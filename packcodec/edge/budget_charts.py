@@ -1,0 +1,215 @@
+"""The four pictures of a budget, as inline SVG drawn by matplotlib.
+
+Small figures with large letters, so that they can be read on a phone; colours that colour-blind
+people can tell apart (Okabe and Ito), never without a second sign.
+"""
+
+import io
+import re
+from collections.abc import Callable
+from importlib import import_module
+from math import floor, log10
+from typing import Any
+
+from packcodec.budget.hours import HourUse
+from packcodec.budget.plan import MessagePlan
+from packcodec.budget.sharing import Sharing
+from packcodec.errors import MissingPartError
+
+BLUE, ORANGE, RED, GREEN, GREY = "#0072B2", "#E69F00", "#D55E00", "#009E73", "#555555"
+SIZE_IN = (4.4, 3.1)
+STYLE = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "packcodec",
+    "font.family": "sans-serif",
+    "font.size": 10,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#DDDDDD",
+    "axes.axisbelow": True,
+    "legend.frameon": False,
+    "legend.fontsize": 9,
+}
+NO_METADATA = dict.fromkeys(("Creator", "Date", "Format", "Type"))
+_PROLOG = re.compile(r"^.*?(?=<svg)", re.DOTALL)
+_SIZE = re.compile(r'(<svg[^>]*?) width="[^"]*" height="[^"]*"|(<svg[^>]*?) height="[^"]*"')
+_ID = re.compile(r'(\bid="|url\(#|href="#)')
+
+
+def airtime_chart(hours: tuple[HourUse, ...], limit_us: int | None, words: str) -> str:
+    """Airtime by hour against the limit, seconds on a logarithmic scale."""
+
+    def draw(axes: Any) -> None:
+        at = [use.hour for use in hours]
+        shown = [use for use in hours if use.most_us]
+        axes.set_yscale("log")
+        axes.yaxis.set_major_formatter("{x:g}")
+        axes.yaxis.set_minor_formatter("")
+        axes.set_ylim(*_decades([*(use.mean_us for use in shown), *_all_us(hours, limit_us)]))
+        axes.vlines(
+            [use.hour for use in shown],
+            [use.mean_us / 1e6 for use in shown],
+            [use.most_us / 1e6 for use in shown],
+            color="#99BBCC",
+        )
+        for attribute, marker, colour, label in (
+            ("most_us", "^", ORANGE, "the most"),
+            ("mean_us", "o", BLUE, "mean"),
+        ):
+            axes.plot(
+                [use.hour for use in shown],
+                [getattr(use, attribute) / 1e6 for use in shown],
+                marker,
+                color=colour,
+                label=label,
+                markersize=5,
+            )
+        if limit_us is not None:
+            axes.axhline(limit_us / 1e6, color=RED, linestyle="--", label="limit")
+        axes.set_xlim(-0.7, max(at, default=0) + 0.7)
+        axes.set_xlabel(words)
+        axes.set_ylabel("s on air in the hour")
+        _legend(axes)
+
+    return _svg("airtime", "Airtime by hour against the limit", draw)
+
+
+def _all_us(hours: tuple[HourUse, ...], limit_us: int | None) -> list[float]:
+    return [*(use.most_us for use in hours if use.most_us), *([limit_us] if limit_us else [])]
+
+
+def _decades(times_us: list[float]) -> tuple[float, float]:
+    """The powers of ten in seconds round all of the times, so that two of them are labelled."""
+    low, high = log10(min(times_us) / 1e6), log10(max(times_us) / 1e6)
+    return 10.0 ** floor(low), 10.0 ** (floor(high) + 1)
+
+
+def bytes_chart(messages: tuple[MessagePlan, ...], room_bytes: int | None) -> str:
+    """Frame sizes by message: least to greatest, the typical one, and the link's room."""
+
+    def draw(axes: Any) -> None:
+        rows = range(len(messages))
+        axes.hlines(
+            rows,
+            [message.least_bytes for message in messages],
+            [message.greatest_bytes for message in messages],
+            color=BLUE,
+            linewidth=6,
+            label="least to greatest",
+        )
+        typical = [(row, m.typical_bytes) for row, m in enumerate(messages) if m.typical_bytes]
+        if typical:
+            axes.plot(
+                [size for _, size in typical],
+                [row for row, _ in typical],
+                "D",
+                color=ORANGE,
+                markeredgecolor="black",
+                label="typical",
+            )
+        longest = max(message.greatest_bytes for message in messages)
+        if room_bytes is not None and room_bytes < 2 * longest:
+            axes.axvline(room_bytes, color=RED, linestyle="--", label="the link's room")
+        for row, message in enumerate(messages):
+            told = f"{message.bytes_per_day:.0f} B a day"
+            axes.annotate(told, (message.least_bytes, row), (0, 8), textcoords="offset points")
+        axes.set_yticks(list(rows), [message.name for message in messages])
+        axes.set_ylim(-0.6, len(messages) - 0.2)
+        axes.set_xlim(0, None)
+        axes.grid(visible=False, axis="y")
+        axes.set_xlabel("bytes in a frame")
+        _legend(axes)
+
+    return _svg("bytes", "Bytes by message", draw)
+
+
+def battery_chart(
+    left: list[tuple[float, float]], draw_by_day: list[tuple[float, float]] | None, words: str
+) -> str:
+    """What the pack holds by day, and what a day draws where days differ, both in watt-hours."""
+
+    def draw(axes: Any) -> None:
+        axes.plot(*zip(*left, strict=True), color=BLUE, linewidth=2, label="in the pack")
+        axes.fill_between(*zip(*left, strict=True), color=BLUE, alpha=0.15)
+        if draw_by_day is not None:
+            axes.plot(
+                *zip(*draw_by_day, strict=True),
+                color=ORANGE,
+                linestyle="--",
+                linewidth=2,
+                label="drawn that day",
+            )
+        axes.set_xlim(0, left[-1][0])
+        axes.set_ylim(0, None)
+        axes.set_xlabel(words)
+        axes.set_ylabel("Wh")
+        _legend(axes)
+
+    return _svg("battery", "Battery by day", draw)
+
+
+def loss_chart(sharing: Sharing) -> str:
+    """Frames lost to collisions by the number of stations."""
+
+    def draw(axes: Any) -> None:
+        last = max(sharing.stations, sharing.most[-1][1], 2)
+        counts = sorted({max(1, round(last * n / 60)) for n in range(61)})
+        loss = [100 * sharing.loss_among(stations) for stations in counts]
+        axes.plot(counts, loss, color=BLUE, linewidth=2, label="frames lost")
+        axes.plot(
+            [stations for _, stations in sharing.most],
+            [100 * share for share, _ in sharing.most],
+            "s",
+            color=ORANGE,
+            markeredgecolor="black",
+            label=", ".join(f"{share:.0%}" for share, _ in sharing.most),
+        )
+        for share, stations in sharing.most:
+            axes.annotate(
+                f"{stations} ",
+                (stations, 100 * share),
+                (-3, 3),
+                textcoords="offset points",
+                ha="right",
+            )
+        axes.set_xlim(0, last * 1.05)
+        axes.set_ylim(0, None)
+        axes.set_xlabel("stations on the channel")
+        axes.set_ylabel("% of frames lost")
+        _legend(axes)
+
+    return _svg("loss", "Loss by stations", draw)
+
+
+def _legend(axes: Any) -> None:
+    axes.legend(
+        loc="lower left", bbox_to_anchor=(0, 1), ncols=3, borderaxespad=0.2, handlelength=1.4
+    )
+
+
+def _svg(name: str, title: str, draw: Callable[[Any], None]) -> str:
+    matplotlib, figures = _part("matplotlib"), _part("matplotlib.figure")
+    with matplotlib.rc_context(STYLE):
+        figure = figures.Figure(figsize=SIZE_IN, layout="constrained")
+        draw(figure.subplots())
+        text = io.StringIO()
+        figure.savefig(text, format="svg", metadata=NO_METADATA)
+    return _inline(text.getvalue(), name, title)
+
+
+def _inline(text: str, name: str, title: str) -> str:
+    """The picture as part of a page: no prolog, no fixed size, names of its own, a title."""
+    text = _PROLOG.sub("", text)
+    text = _SIZE.sub(lambda found: found[1] or found[2], text, count=1)
+    text = _ID.sub(lambda found: f"{found[1]}{name}-", text)
+    return text.replace("<svg", f'<svg role="img" aria-label="{title}"', 1)
+
+
+def _part(name: str) -> Any:
+    try:
+        return import_module(name)
+    except ModuleNotFoundError:
+        raise MissingPartError(
+            "the page's pictures need matplotlib", remedy="pip install 'packcodec[desk]'"
+        ) from None
