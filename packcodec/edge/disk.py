@@ -7,7 +7,8 @@ read with any pager and judged line by line.
 import json
 import os
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -19,7 +20,7 @@ class DurableFile(Protocol):
         """All bytes, or None where there is no file. Raises OSError."""
 
     def append(self, data: bytes) -> None:
-        """Add to the end. A cut may leave any prefix of `data`. Raises OSError."""
+        """Add to the end of a file that is there. A cut may leave any prefix. Raises OSError."""
 
     def replace(self, data: bytes) -> None:
         """Put `data` in place of everything. A cut leaves the old or the new. Raises OSError."""
@@ -44,25 +45,31 @@ class DiskFile:
             return None
 
     def append(self, data: bytes) -> None:
-        with self._path.open("ab") as file:
-            _write_synced(file.fileno(), data)
+        with _opened(self._path, os.O_WRONLY | os.O_APPEND) as descriptor:
+            _write_synced(descriptor, data)
 
     def replace(self, data: bytes) -> None:
         fresh = self._path.with_name(self._path.name + ".new")
-        with fresh.open("wb") as file:
-            _write_synced(file.fileno(), data)
-        fresh.replace(self._path)
+        with _opened(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC) as descriptor:
+            _write_synced(descriptor, data)
+        os.replace(fresh, self._path)
         # The rename itself lives in the folder, which has a sync of its own.
-        folder = os.open(self._path.parent, os.O_RDONLY)
-        try:
+        with _opened(self._path.parent, os.O_RDONLY) as folder:
             os.fsync(folder)
-        finally:
-            os.close(folder)
 
     def overwrite(self, offset: int, data: bytes) -> None:
-        with self._path.open("r+b") as file:
-            os.lseek(file.fileno(), offset, os.SEEK_SET)
-            _write_synced(file.fileno(), data)
+        with _opened(self._path, os.O_WRONLY) as descriptor:
+            os.lseek(descriptor, offset, os.SEEK_SET)
+            _write_synced(descriptor, data)
+
+
+@contextmanager
+def _opened(path: Path, flags: int) -> Iterator[int]:
+    descriptor = os.open(path, flags, 0o644)
+    try:
+        yield descriptor
+    finally:
+        os.close(descriptor)
 
 
 def line_of(fields: Mapping[str, Any]) -> bytes:

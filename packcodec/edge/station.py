@@ -16,7 +16,7 @@ This keeps the account of what it was told, and is never a licence: the local re
 """
 
 import fcntl
-import random
+import os
 import time
 from collections import Counter as Counts
 from collections.abc import Callable
@@ -42,8 +42,9 @@ from packcodec.radio.scopes import ledger_limits
 from packcodec.schema.remedy import nearest
 
 US_PER_S = 1_000_000
-# After a busy channel, anything in between: so that two stations do not wait for one another.
-BUSY_WAIT_US = (1_000_000, 10_000_000)
+# After a busy channel, 1 s and up to 8.4 s more by chance: two stations must not wait in step.
+BUSY_WAIT_US = 1_000_000
+BUSY_CHANCE_BITS = 23
 
 Radio = Callable[[bytes], object]
 Clocks = Callable[[], tuple[datetime, float]]
@@ -218,7 +219,7 @@ class Station:
         free = getattr(radio, "listen_before_talk", None)
         if free is not None and not free():
             with self._lock:
-                self.monitor.put_off(self._reading(), random.randint(*BUSY_WAIT_US))
+                self.monitor.put_off(self._reading(), BUSY_WAIT_US + _by_chance())
             return False
         with self._lock:
             send = self._accounted(due)
@@ -287,6 +288,10 @@ class Station:
                 f"{wall} has no offset from UTC", place="now", remedy="give a UTC time"
             )
         return Reading(wall.astimezone(UTC), int(mono_s * US_PER_S), self._attested)
+
+
+def _by_chance() -> int:
+    return int.from_bytes(os.urandom(4), "big") >> (32 - BUSY_CHANCE_BITS)
 
 
 def _number(codec: Codec, station: str | int | None) -> int:

@@ -1,19 +1,47 @@
-"""On the station, pure: detections and time in, records and actions out."""
+"""On the station, pure: detections and time in, records and actions out.
 
-from packcodec.monitor.inputs import Detection, Health, Stretch
-from packcodec.monitor.summariser import Refusal, Summariser
-from packcodec.monitor.vocabulary import check_vocabulary
-from packcodec.monitor.whole_log import Summary, summarise
-from packcodec.monitor.worth import fit
+Names are fetched when first used, so that a monitor pays only for what it runs.
+"""
 
-__all__ = [
-    "Detection",
-    "Health",
-    "Refusal",
-    "Stretch",
-    "Summariser",
-    "Summary",
-    "check_vocabulary",
-    "fit",
-    "summarise",
-]
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+_NAMES = {
+    "clock": "Clock Reading",
+    "counter": "Counter",
+    "engine": "Due Monitor Send",
+    "inputs": "Detection Health Stretch",
+    "kept": "Change Kept",
+    "summariser": "Refusal Summariser",
+    "vocabulary": "check_vocabulary",
+    "whole_log": "Summary summarise",
+    "worth": "fit",
+}
+_HOMES = {name: home for home, names in _NAMES.items() for name in names.split()}
+
+if TYPE_CHECKING:
+    from packcodec.monitor.clock import Clock as Clock
+    from packcodec.monitor.clock import Reading as Reading
+    from packcodec.monitor.counter import Counter as Counter
+    from packcodec.monitor.engine import Due as Due
+    from packcodec.monitor.engine import Monitor as Monitor
+    from packcodec.monitor.engine import Send as Send
+    from packcodec.monitor.inputs import Detection as Detection
+    from packcodec.monitor.inputs import Health as Health
+    from packcodec.monitor.inputs import Stretch as Stretch
+    from packcodec.monitor.kept import Change as Change
+    from packcodec.monitor.kept import Kept as Kept
+    from packcodec.monitor.summariser import Refusal as Refusal
+    from packcodec.monitor.summariser import Summariser as Summariser
+    from packcodec.monitor.vocabulary import check_vocabulary as check_vocabulary
+    from packcodec.monitor.whole_log import Summary as Summary
+    from packcodec.monitor.whole_log import summarise as summarise
+    from packcodec.monitor.worth import fit as fit
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"packcodec.monitor has no {name!r}")
+    value = getattr(import_module(f"packcodec.monitor.{_HOMES[name]}"), name)
+    globals()[name] = value
+    return value

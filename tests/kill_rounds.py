@@ -1,0 +1,123 @@
+"""Kill a station at random moments, again and again, on one store, and audit what it had said.
+
+The child tells through a pipe what was acknowledged and what it put on the air; the parent kills it
+with SIGKILL. That shows the cut of a process, not of the power: what the kernel holds survives. For
+the power see test_station_power.py, where the card is made of memory.
+"""
+
+import os
+import random
+import signal
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from small_schema import EPOCH, codec_of
+from station_bench import over_the_limit
+
+from packcodec.edge.station import Station
+from packcodec.radio.links import find_link
+from packcodec.radio.rules import known_rules
+
+AT = '[message.sighting]\ncode = 0\nfields = [\n  {{ name = "at", kind = "time", step_s = {}'
+# Every detection a visit, told to the second: each acknowledged one can be found again.
+CODEC = codec_of(
+    ("independence_min = 30", "independence_min = 0"),
+    (AT.format(60), AT.format(1)),
+)
+LINK = "lora-eu-868.1:sf=9"
+LIMIT_S, WINDOW_S = 36.0, 3600.0
+# An hour of the station's passes in so many seconds.
+HOUR_S = 20.0
+LONGEST_LIFE_S = 0.12
+
+
+@dataclass
+class Told:
+    """What all children said: numbers of acknowledged sightings, and (time, frame) on the air."""
+
+    acknowledged: list[str] = field(default_factory=list)
+    sent: list[tuple[float, bytes]] = field(default_factory=list)
+
+
+def rounds(store: Path, count: int, chance: random.Random) -> Told:
+    """Let `count` children live a random while each; every line they said whole."""
+    told = Told()
+    # What a child would otherwise spend its life on.
+    known_rules()
+    find_link(LINK)
+    begun_s = time.monotonic()
+    for _ in range(count):
+        reader, writer = os.pipe()
+        child = os.fork()
+        if child == 0:
+            try:
+                os.close(reader)
+                _live(store, writer, begun_s)
+            finally:
+                os._exit(1)
+        os.close(writer)
+        time.sleep(chance.uniform(0.002, LONGEST_LIFE_S))
+        os.kill(child, signal.SIGKILL)
+        with os.fdopen(reader, "rb") as said:
+            lines = said.read().split(b"\n")
+        _, status = os.waitpid(child, 0)
+        assert os.WIFSIGNALED(status), "the child died of its own"
+        for line in lines[:-1]:
+            what, *rest = line.decode().split()
+            if what == "seen":
+                told.acknowledged.append(rest[0])
+            else:
+                told.sent.append((float(rest[0]), bytes.fromhex(rest[1])))
+    return told
+
+
+def faults(store: Path, told: Told) -> list[str]:
+    """Whatever was lost, repeated, or sent against the rule; and too little tried to tell."""
+    station = Station(CODEC, LINK, store=store, station=1)
+    there = Counter(
+        f"{station.codec.payloads['sighting'].unpack_values(entry.payload)['at']:%d%H%M%S}"
+        for entry in station.monitor.outbox
+        if entry.message == "sighting"
+    )
+    station.close()
+    records = [CODEC.decode(frame) for _, frame in told.sent]
+    there.update(
+        f"{record.values['at']:%d%H%M%S}" for record in records if record.message == "sighting"
+    )
+    found = [f"lost {each}" for each in told.acknowledged if not there[each]]
+    numbers = Counter(record.sequence for record in records)
+    found += [f"number {n} was sent {times} times" for n, times in numbers.items() if times > 1]
+    link = find_link(LINK)
+    on_air = [(at_s, link.airtime(len(frame)).airtime_s) for at_s, frame in told.sent]
+    found += [f"{s:g} s on air until {end}" for end, s in over_the_limit(on_air, LIMIT_S, WINDOW_S)]
+    if not told.acknowledged or not told.sent:
+        found.append("nothing was acknowledged or sent")
+    return found
+
+
+def _live(store: Path, writer: int, begun_s: float) -> None:
+    born_s = time.monotonic()
+    scale = WINDOW_S / HOUR_S
+
+    def station_s() -> float:
+        return (time.monotonic() - begun_s) * scale
+
+    def clocks() -> tuple[datetime, float]:
+        return EPOCH + timedelta(seconds=station_s()), (time.monotonic() - born_s) * scale
+
+    def radio(frame: bytes) -> None:
+        os.write(writer, b"sent %f %s\n" % (station_s(), frame.hex().encode()))
+
+    station = Station(CODEC, LINK, store=store, station=1, clocks=clocks, leap=8)
+    station.health(battery_mv=3900)
+    while True:
+        # Whole seconds apart, so that `at` names one sighting.
+        when = (EPOCH + timedelta(seconds=int(station_s()))).astimezone(UTC)
+        station.seen("otter", when, 0.9)
+        os.write(writer, f"seen {when:%d%H%M%S}\n".encode())
+        for _ in range(3):
+            station.seen("coot", None, 0.9)
+            station.tick(radio=radio)

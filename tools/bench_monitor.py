@@ -1,0 +1,80 @@
+"""What a monitor costs: its start, its memory, and its detections a second.
+
+    python tools/bench_monitor.py
+
+Start and memory are those of `import packcodec.monitor` and of a running Station, less those of a
+bare `python -c pass`, the least of several runs each: whatever else the machine does only adds.
+"""
+
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+RUNS = 9
+DETECTIONS = 200_000
+DEMO = Path(__file__).parents[1] / "packcodec" / "edge" / "demo_data" / "schema.toml"
+
+_START = """
+import resource, sys, time
+begun = time.perf_counter()
+{code}
+took_ms = (time.perf_counter() - begun) * 1000
+print(took_ms, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+_STATION = """
+from packcodec.edge.station import Station
+Station({schema!r}, "lora-eu-868.1", store={store!r}, station=1)
+"""
+
+
+def started(code: str) -> tuple[float, float]:
+    """Milliseconds and resident MiB of a process that runs `code` first thing."""
+    runs = []
+    for _ in range(RUNS):
+        done = subprocess.run(
+            [sys.executable, "-c", _START.format(code=code)],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        took_ms, resident = map(float, done.stdout.split())
+        runs.append((took_ms, resident))
+    return min(ms for ms, _ in runs), min(mib for _, mib in runs)
+
+
+def main() -> None:
+    bare = started("pass")
+    print(f"{'':34} start     memory")
+    print(f"{'python -c pass':32} {bare[0]:6.1f} ms {bare[1]:6.1f} MiB")
+    with tempfile.TemporaryDirectory() as store:
+        for name, code in (
+            ("import packcodec.monitor", "import packcodec.monitor"),
+            ("import packcodec.edge.station", "import packcodec.edge.station"),
+            ("a Station, demo schema", _STATION.format(schema=str(DEMO), store=store)),
+        ):
+            ms, mib = started(code)
+            print(f"{name:32} {ms - bare[0]:+6.1f} ms {mib - bare[1]:+6.1f} MiB")
+    print(f"seen: {seen_per_second():,.0f} detections a second")
+
+
+def seen_per_second() -> float:
+    """On a real file, in an open interval: visits and records fsynced as they come."""
+    from packcodec.edge.station import Station
+
+    with tempfile.TemporaryDirectory() as store:
+        station = Station(DEMO, "lora-eu-868.1", store=store, station=1)
+        now = datetime.now(UTC)
+        begun = time.perf_counter()
+        for n in range(DETECTIONS):
+            station.seen("mallard", now, 0.9, 2)
+            if n % 10_000 == 0:
+                station.tick()
+        station.flush()
+        return DETECTIONS / (time.perf_counter() - begun)
+
+
+if __name__ == "__main__":
+    main()
