@@ -5,7 +5,7 @@ Whatever a message means is read by field name, in the vocabulary that the stati
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
@@ -71,11 +71,13 @@ def build(
     heard: Iterable[Heard],
     *,
     created: datetime,
+    unsent: Collection[tuple[int, int]] = (),
 ) -> Dataset:
     """A dataset of everything heard; `heard` is in the order sent, station by station or mixed.
 
-    Records in JSON form are taken as well as decoded ones. What lies in no deployment is counted
-    in the tally. Raises LogError where a record is not one of `schema`.
+    Records in JSON form are taken as well as decoded ones. `unsent` are (station, counter) known
+    to hold no record, which are no gaps. What lies in no deployment is counted in the tally.
+    Raises LogError where a record is not one of `schema`.
     """
     animals = {row.label: row for row in schema.species.rows if row.kind == "animal"}
     others = {row.label for row in schema.species.rows if row.kind != "animal"}
@@ -99,7 +101,7 @@ def build(
                 ]
             case "health":
                 health.append(_health(each))
-    gaps = _gaps(placed)
+    gaps = _gaps(placed, unsent)
     named = {each.species for each in sightings} | {each.species for each in totals}
     data = Dataset(
         project=project,
@@ -259,7 +261,7 @@ def _health(placed: _Placed) -> Health:
     return Health(placed.deployment.id, placed.at, values, placed.heard.provenance, placed.clock)
 
 
-def _gaps(placed: Sequence[_Placed]) -> list[Gap]:
+def _gaps(placed: Sequence[_Placed], unsent: Collection[tuple[int, int]]) -> list[Gap]:
     """Runs of counters that never came, between the nearest dated records on either side."""
     gaps = []
     last: dict[int, int] = {}
@@ -268,10 +270,13 @@ def _gaps(placed: Sequence[_Placed]) -> list[Gap]:
         station = each.deployment.station
         if each.counter is None:
             continue
-        missing = each.counter - last.get(station, -1) - 1
+        silent = range(last.get(station, -1) + 1, each.counter)
+        missing = len(silent) - sum(of == station and at in silent for of, at in unsent)
         if missing > 0:
             before = _next_dated(placed[n:], station)
-            gaps.append(Gap(each.deployment.id, station, missing, ended.get(station), before))
+            restart = "restarted" in (each.heard.record.values.get("state") or ())
+            after = ended.get(station)
+            gaps.append(Gap(each.deployment.id, station, missing, after, before, restart))
         last[station] = each.counter
         if each.end is not None:
             ended[station] = each.end

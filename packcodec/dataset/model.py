@@ -163,13 +163,17 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """`missing` frames that never came, sent after `after` and before `before` where known."""
+    """`missing` frames that never came, sent after `after` and before `before` where known.
+
+    `at_restart`: the station started anew then, and may have skipped numbers that it never sent.
+    """
 
     deployment: str
     station: int
     missing: int
     after: datetime | None
     before: datetime | None
+    at_restart: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -236,8 +236,12 @@ def gaps(data: Dataset) -> Table:
         Column("missing", "integer", "frames that never came", required=True),
         Column("after", "datetime", "the last that came before"),
         Column("before", "datetime", "the first that came after"),
+        Column("at_restart", "boolean", "numbers may have been skipped, not lost", required=True),
     )
-    rows = [(each.deployment, each.missing, each.after, each.before) for each in data.gaps]
+    rows = [
+        (each.deployment, each.missing, each.after, each.before, each.at_restart)
+        for each in data.gaps
+    ]
     return Table("gaps", "frames that were sent and never came", columns, tuple(rows))
 
 

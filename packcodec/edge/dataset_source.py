@@ -1,0 +1,147 @@
+"""From a store, or from records as lines, to a dataset."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from packcodec.codec.record import Record
+from packcodec.dataset.build import Heard, build
+from packcodec.dataset.inputs import read_deployments, read_project
+from packcodec.dataset.model import Dataset
+from packcodec.edge.lines import read_records
+from packcodec.edge.logs import named, opened
+from packcodec.errors import LogError
+from packcodec.frame.codec import Codec
+
+SQLITE = b"SQLite format 3\x00"
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a source holds for one schema: records, numbers that hold none, and what was passed.
+
+    `other_layouts` records were read with another schema and are left to an export with that one.
+    """
+
+    heard: tuple[Heard, ...]
+    unsent: frozenset[tuple[int, int]] = frozenset()
+    other_layouts: int = 0
+    refused: tuple[LogError, ...] = ()
+
+
+def read_dataset(
+    codec: Codec, told: Told, deployments: str, project: str, *, created: datetime
+) -> Dataset:
+    """The dataset of what was told, with the deployments and the project in these files.
+
+    Raises LogError naming file and place.
+    """
+    return build(
+        codec.schema,
+        read_project(_text(project), project),
+        read_deployments(_text(deployments), codec.schema, deployments),
+        told.heard,
+        created=created,
+        unsent=told.unsent,
+    )
+
+
+def read_source(source: str, codec: Codec) -> Told:
+    """The records of a store (file or PostgreSQL URL), or of JSON Lines ("-": standard input).
+
+    Raises LogError or StoreError.
+    """
+    if "://" in source or _is_store(source):
+        return _from_store(source, codec)
+    heard: list[Heard] = []
+    refused: list[LogError] = []
+    with opened(source) as lines:
+        for each in read_records(lines, named(source)):
+            if isinstance(each, LogError):
+                refused.append(each)
+            else:
+                heard.append(Heard(each[1]))
+    return Told(tuple(heard), refused=tuple(refused))
+
+
+def _is_store(source: str) -> bool:
+    try:
+        with open(source, "rb") as file:
+            return file.read(len(SQLITE)) == SQLITE
+    except OSError:
+        return False
+
+
+def _from_store(source: str, codec: Codec) -> Told:
+    # The database library is an optional part, and is loaded only where there is a database.
+    from sqlalchemy import select
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from packcodec.base.cover import State
+    from packcodec.edge.database import not_kept, open_database
+    from packcodec.edge.tables import card, frame, from_us, layout
+
+    engine = open_database(source)
+    try:
+        with engine.connect() as connection:
+            own = connection.scalar(
+                select(layout.c.number).where(layout.c.identity == codec.layout.identity)
+            )
+            frames = connection.execute(
+                select(frame).order_by(frame.c.station, frame.c.counter)
+            ).all()
+            cards = connection.execute(
+                select(card).order_by(card.c.station, card.c.said_us, card.c.place)
+            ).all()
+    except SQLAlchemyError as error:
+        raise not_kept(engine, error) from error
+    finally:
+        engine.dispose()
+    heard = [
+        Heard(
+            _record(row.message, row.record, row.station, row.counter),
+            None if row.received_us is None else from_us(row.received_us),
+            "radio" if row.state == State.HEARD else "recovered",
+            row.counter,
+        )
+        for row in frames
+        if row.layout == own and row.record is not None
+    ]
+    by_radio = {(row.station, row.message, row.said_us) for row in frames if row.said_us}
+    from_card = [
+        Heard(_record(row.message, row.record, row.station, None), None, "card")
+        for row in cards
+        if (row.station, row.message, row.said_us) not in by_radio
+    ]
+    return Told(
+        (*heard, *from_card),
+        frozenset((row.station, row.counter) for row in frames if row.state == State.UNSENT),
+        sum(row.layout != own and row.record is not None for row in frames),
+    )
+
+
+def _record(message: str, text: str, station: int, counter: int | None) -> Record:
+    values: dict[str, Any] = json.loads(text)
+    return Record(message, values, station, counter)
+
+
+def _text(path: str) -> str:
+    try:
+        return Path(path).read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise LogError("the file is not there", place=path) from None
+    except OSError as error:
+        raise LogError(f"cannot be read: {error.strerror}", place=path) from None
+    except UnicodeDecodeError:
+        raise LogError("is not UTF-8 text", place=path, remedy="save it as UTF-8") from None
+
+
+def said(told: Told) -> Iterator[str]:
+    """What of a source is in no dataset, a line each."""
+    for error in told.refused:
+        yield str(error)
+    if told.other_layouts:
+        yield f"{told.other_layouts} records of another schema are left out"
