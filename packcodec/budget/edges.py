@@ -73,7 +73,12 @@ class Edges:
 def block_edges(
     layout: Layout, message: MessageLayout, link: Link, rows: int | None = None
 ) -> Edges | None:
-    """The edges round the message's greatest frame with `rows` rows; None if it does not fit."""
+    """The edges round the message's greatest frame with `rows` rows.
+
+    None if it does not fit, and for modelled coding, where no field has a width of its own.
+    """
+    if layout.schema.coding == "modelled":
+        return None
     listed = rows_list(message)
     gone = 0 if listed is None or rows is None else listed.field.most - rows
     bits = greatest_bits(layout, message)

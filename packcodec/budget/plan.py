@@ -8,13 +8,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache
-from statistics import median
 
-from packcodec.budget.room import Room, bytes_with, room_of, rows_list, rows_within
+from packcodec.budget.messages import MessagePlan, message_plan, sent_bytes_of, size_verdict
+from packcodec.budget.room import Room, room_of, rows_list
 from packcodec.budget.traffic import Traffic
-from packcodec.budget.verdict import AirtimeOf, Verdict, percent, verdicts
+from packcodec.budget.verdict import Verdict, verdicts
 from packcodec.errors import RadioError
-from packcodec.layout.model import Layout, MessageLayout
+from packcodec.layout.model import Layout
 from packcodec.radio.chips import find_chip, known_chips
 from packcodec.radio.energy import (
     BaseLoad,
@@ -30,7 +30,6 @@ from packcodec.radio.lora import Lora
 from packcodec.radio.modulations import Airtime
 from packcodec.radio.rules import Rule
 
-FRAME_SIZE = "frame size"
 # A class A device opens two receive windows after each uplink; eight symbols are enough to notice
 # that nothing comes (common practice, no source).
 RECEIVE_WINDOWS = 2
@@ -49,43 +48,6 @@ class Supply:
     awake_h: float = 24.0
     solar_wh: float = 0.0
     radio_w: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class MessagePlan:
-    """One message on this link. Bytes are whole frames; airtimes whole microseconds.
-
-    `typical_bytes` is the median of a log's frames, None without a log. `sent_bytes` is the
-    greatest frame as it is sent here, None if none fits. Where the greatest frame is longer than
-    the room, a message that can be cut keeps `rows` full rows at least, and `beyond_share` of the
-    log's frames lose some (or are not sent at all, where `cuts` is false).
-    """
-
-    name: str
-    frames_per_day: Fraction
-    least_bytes: int
-    typical_bytes: int | None
-    greatest_bytes: int
-    sent_bytes: int | None
-    cuts: bool
-    rows: int | None
-    rows_most: int | None
-    beyond_share: float | None
-    least_airtime: Airtime | None
-    typical_airtime: Airtime | None
-    sent_airtime: Airtime | None
-    airtime_us_per_day: int
-    bytes_per_day: float
-
-    @property
-    def whole(self) -> bool:
-        """Whether every frame goes as it is."""
-        return self.sent_bytes == self.greatest_bytes or self.beyond_share == 0
-
-    @property
-    def sendable(self) -> bool:
-        """Whether every frame goes, if need be with fewer rows; one without any says too little."""
-        return self.whole or bool(self.rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,8 +128,8 @@ def plan_budget(
     `rules` is every rule by id, a user's own included; None is the package's. `rows_most` keeps
     lists shorter than the schema allows. Without a log, a day's airtime and energy count every
     frame at its greatest size, so they are upper bounds.
-    Raises RadioError for a message that the layout lacks, fewer than no rows, and a power for which
-    the radio's current is not known.
+    Raises RadioError for a message that the layout lacks, for fewer than no rows, and for figures
+    of the supply out of range.
     """
     if rows_most is not None and rows_most < 0:
         raise RadioError(f"at most {rows_most} rows", place="rows_most", remedy="give 0 or more")
@@ -178,7 +140,9 @@ def plan_budget(
                 f"no message {name!r}", place="traffic", remedy=f"one of {', '.join(named)}"
             )
     room = room_of(link, rules)
-    sent_bytes = {name: _sent(layout, named[name], room, rows_most) for name in traffic.messages}
+    sent_bytes = {
+        name: sent_bytes_of(layout, named[name], room, rows_most) for name in traffic.messages
+    }
 
     @cache
     def airtime_of(name: str, frame_bytes: int | None) -> Airtime | None:
@@ -189,7 +153,7 @@ def plan_budget(
         return link.airtime(most if frame_bytes is None else frame_bytes)
 
     messages = tuple(
-        _message(layout, named[name], traffic, sent_bytes[name], airtime_of)
+        message_plan(layout, named[name], traffic, sent_bytes[name], airtime_of)
         for name in traffic.messages
     )
     supply = supply or Supply()
@@ -203,107 +167,17 @@ def plan_budget(
         room=room,
         messages=messages,
         verdicts=(
-            _size_verdict(room, messages, rows_most),
+            size_verdict(room, messages, rows_most),
             *verdicts(_as_sent(link, messages), traffic, airtime_of, rules),
         ),
         energy=_energy(link, supply, messages),
     )
 
 
-def _sent(layout: Layout, message: MessageLayout, room: Room, rows_most: int | None) -> int | None:
-    """The greatest frame of a message as it is sent; None if none fits."""
-    if room.frame_bytes is None or message.least_frame_bytes > room.frame_bytes:
-        return None
-    listed = rows_list(message)
-    if listed is None:
-        return min(message.most_frame_bytes, room.frame_bytes)
-    rows = rows_within(layout, message, room.frame_bytes)
-    if rows is None:
-        return room.frame_bytes
-    return bytes_with(layout, message, rows if rows_most is None else min(rows, rows_most))
-
-
-def _message(
-    layout: Layout,
-    message: MessageLayout,
-    traffic: Traffic,
-    sent_bytes: int | None,
-    airtime_of: AirtimeOf,
-) -> MessagePlan:
-    name, sizes, per_day = message.name, traffic.sizes(message.name), traffic.per_day(message.name)
-    typical = None if sizes is None else int(median(sizes.elements()))
-    listed = rows_list(message)
-    beyond = None
-    if sizes is not None:
-        longer = sum(n for size, n in sizes.items() if sent_bytes is None or size > sent_bytes)
-        beyond = longer / sizes.total()
-    mean_us, mean_bytes = _means(name, sizes, sent_bytes, airtime_of)
-    return MessagePlan(
-        name=name,
-        frames_per_day=per_day,
-        least_bytes=message.least_frame_bytes,
-        typical_bytes=typical,
-        greatest_bytes=message.most_frame_bytes,
-        sent_bytes=sent_bytes,
-        cuts=listed is not None,
-        rows=None if sent_bytes is None else rows_within(layout, message, sent_bytes),
-        rows_most=None if listed is None else listed.field.most,
-        beyond_share=beyond,
-        least_airtime=airtime_of(name, message.least_frame_bytes),
-        typical_airtime=None if typical is None else airtime_of(name, typical),
-        sent_airtime=airtime_of(name, None),
-        airtime_us_per_day=int(per_day * mean_us),
-        bytes_per_day=float(per_day * mean_bytes),
-    )
-
-
-def _means(
-    name: str, sizes: Mapping[int, int] | None, sent_bytes: int | None, airtime_of: AirtimeOf
-) -> tuple[Fraction, Fraction]:
-    """Mean airtime and mean bytes of a frame as sent; without sizes, those of the greatest."""
-    counted: dict[int | None, int] = {None: 1} if sizes is None else dict(sizes.items())
-    frames = sum(counted.values())
-    airtime_us = total_bytes = 0
-    for size, n in counted.items():
-        on_air = airtime_of(name, size)
-        if on_air is not None and sent_bytes is not None:
-            airtime_us += n * on_air.airtime_us
-            total_bytes += n * min(size or sent_bytes, sent_bytes)
-    return Fraction(airtime_us, frames), Fraction(total_bytes, frames)
-
-
 def _as_sent(link: Link, messages: tuple[MessagePlan, ...]) -> Link:
     """The link with its room as far as it is used, so that no finding speaks of longer frames."""
     longest = max((each.sent_bytes for each in messages if each.sent_bytes), default=None)
     return link if longest is None else replace(link, payload_most=longest)
-
-
-def _size_verdict(room: Room, messages: tuple[MessagePlan, ...], rows_most: int | None) -> Verdict:
-    """Whether every frame fits the link's room, whole or with rows left out and counted."""
-    told = "; ".join(_size_words(each, room, rows_most) for each in messages if not each.whole)
-    limit = "no frame at all" if room.frame_bytes is None else f"{room.frame_bytes} bytes"
-    return Verdict(
-        subject=FRAME_SIZE,
-        fits=all(message.sendable for message in messages),
-        told=told or f"every frame fits the {limit} that {room.set_by} has room for",
-        clause=room.clause,
-        evidence=room.evidence,
-    )
-
-
-def _size_words(message: MessagePlan, room: Room, rows_most: int | None) -> str:
-    if rows_most is not None and message.rows == rows_most:
-        return f"{message.name} keeps {message.rows} of {message.rows_most} rows, as asked"
-    longest = f"{message.name} of up to {message.greatest_bytes} bytes"
-    has = f"{room.set_by} has room for {room.frame_bytes or 0}"
-    if not message.rows:
-        share = (
-            "" if message.beyond_share is None else f" ({percent(message.beyond_share)} of them)"
-        )
-        return f"{longest} does not go whole{share}: {has}"
-    kept = f"{message.rows} of {message.rows_most} rows go, the rest is left out and counted"
-    share = "" if message.beyond_share is None else f" in {percent(message.beyond_share)} of frames"
-    return f"{longest} is cut to {message.sent_bytes}{share} ({kept}): {has}"
 
 
 def _energy(link: Link, supply: Supply, messages: tuple[MessagePlan, ...]) -> Energy:
@@ -332,13 +206,14 @@ def _radio_mj(link: Link, supply: Supply, messages: tuple[MessagePlan, ...]) -> 
     if link.chip not in known_chips() or power_dbm is None or not link.frequencies_hz:
         return None
     frames = float(sum(message.frames_per_day for message in messages))
-    return transmission_energy(
-        find_chip(link.chip),
-        airtime_us,
-        power_dbm,
-        link.frequencies_hz[0],
-        listen_us=int(frames * _listening_us(link)),
-    ).total_mj
+    listen_us = int(frames * _listening_us(link))
+    try:
+        return transmission_energy(
+            find_chip(link.chip), airtime_us, power_dbm, link.frequencies_hz[0], listen_us=listen_us
+        ).total_mj
+    except RadioError:
+        # The chip's sheet has no current for that power: an amplifier's is for the user to say.
+        return None
 
 
 def _listening_us(link: Link) -> int:

@@ -1,18 +1,19 @@
 """What a frame has room for on a link, and how many rows of a list that leaves.
 
-A message with a list and a field `left_out` can be cut: rows are left out and counted. Every other
-message goes whole or not at all.
+A message with a list `rows` and a field `left_out` can be cut, as the monitor does: rows are left
+out and counted. Every other message goes whole or not at all.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Layout, MessageLayout, Repeat
 from packcodec.radio.legal import largest_frame, rules_for
 from packcodec.radio.link import Link
 from packcodec.radio.rules import Rule
 
-COUNTS_CUTS = "left_out"
+ROWS, LEFT_OUT = "rows", "left_out"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +42,11 @@ def largest_under(link: Link, rule: Rule) -> int:
 
 
 def rows_list(message: MessageLayout) -> Repeat | None:
-    """The list whose rows a frame gives up, if it counts what it leaves out."""
-    if not any(field.name == COUNTS_CUTS for field in message.message.fields):
+    """The list whose rows a frame gives up; None for a message that is never cut."""
+    if not any(field.name == LEFT_OUT for field in message.message.fields):
         return None
-    lists = [step for step in message.body.steps if isinstance(step, Repeat)]
-    return max(lists, key=lambda step: step.field.most * step.element.most_bits, default=None)
+    lists = (step for step in message.body.steps if isinstance(step, Repeat))
+    return next((step for step in lists if step.field.name == ROWS), None)
 
 
 def greatest_bits(layout: Layout, message: MessageLayout) -> int:
@@ -56,13 +57,17 @@ def greatest_bits(layout: Layout, message: MessageLayout) -> int:
 
 
 def bytes_with(layout: Layout, message: MessageLayout, rows: int) -> int:
-    """The greatest frame with at most `rows` rows; without a list to cut, the greatest frame."""
+    """The greatest frame with at most `rows` rows; without a list to cut, the greatest frame.
+
+    A modelled frame is told by its bound, which frames of real records stay far below.
+    """
     listed = rows_list(message)
     if listed is None:
         return message.most_frame_bytes
     gone = listed.field.most - min(max(rows, listed.field.least), listed.field.most)
     bits = greatest_bits(layout, message) - gone * listed.element.most_bits
-    return -(-bits // 8) + layout.check.octets
+    bits += PLAIN_BITS if layout.schema.coding == "modelled" else 0
+    return min(-(-bits // 8) + layout.check.octets, message.most_frame_bytes)
 
 
 def rows_within(layout: Layout, message: MessageLayout, room_bytes: int) -> int | None:

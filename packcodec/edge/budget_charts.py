@@ -12,7 +12,7 @@ from math import floor, log10
 from typing import Any
 
 from packcodec.budget.hours import HourUse
-from packcodec.budget.plan import MessagePlan
+from packcodec.budget.messages import MessagePlan
 from packcodec.budget.sharing import Sharing
 from packcodec.errors import MissingPartError
 

@@ -5,7 +5,8 @@ from typing import Any
 
 from packcodec.budget.best import Best
 from packcodec.budget.edges import Edges
-from packcodec.budget.plan import Budget, MessagePlan
+from packcodec.budget.messages import MessagePlan
+from packcodec.budget.plan import Budget
 from packcodec.budget.remedies import Remedy
 from packcodec.budget.season import Season
 from packcodec.budget.sharing import Sharing

@@ -5,7 +5,8 @@ from fractions import Fraction
 
 from packcodec.budget.best import Best
 from packcodec.budget.edges import Edges
-from packcodec.budget.plan import Budget, Energy, MessagePlan
+from packcodec.budget.messages import MessagePlan
+from packcodec.budget.plan import Budget, Energy
 from packcodec.budget.remedies import Remedy
 from packcodec.budget.season import Season
 from packcodec.budget.sharing import Sharing

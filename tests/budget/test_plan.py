@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import packcodec.edge
-from packcodec.budget.plan import FRAME_SIZE, Budget, Supply, plan_budget
+from packcodec.budget.messages import FRAME_SIZE
+from packcodec.budget.plan import Budget, Supply, plan_budget
 from packcodec.budget.room import bytes_with, rows_within
 from packcodec.budget.traffic import DAY_S, Expected, Logged, Random, Regular, Sent
 from packcodec.budget.verdict import Verdict, percent

@@ -2,9 +2,7 @@
 
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from datetime import date
-from functools import partial
 from typing import Any
 
 import click
@@ -13,12 +11,12 @@ from packcodec.budget.best import best_plan
 from packcodec.budget.compare import compare_links
 from packcodec.budget.edges import Edges, block_edges
 from packcodec.budget.plan import Budget, Supply, plan_budget
-from packcodec.budget.remedies import AtInterval, remedies
+from packcodec.budget.remedies import remedies
 from packcodec.budget.season import Season, plan_season
 from packcodec.budget.sharing import Sharing, share_channel
-from packcodec.budget.traffic import Expected, Traffic
 from packcodec.budget.verdict import NO_LICENCE
 from packcodec.edge.budget_answer import Answer
+from packcodec.edge.budget_asked import expected, logged
 from packcodec.edge.budget_data import (
     best_data,
     budget_data,
@@ -38,29 +36,14 @@ from packcodec.edge.budget_text import (
 )
 from packcodec.edge.cli.screen import as_json, document, say, schema_argument
 from packcodec.edge.files import load
-from packcodec.edge.log_traffic import read_logs, traffic_of, watch_s_a_day
 from packcodec.edge.own_radio import own_radio, own_rules
-from packcodec.edge.rate_words import rate_in_words, read_interval, read_rates
-from packcodec.errors import PackcodecError, RadioError
-from packcodec.frame.codec import Codec
-from packcodec.monitor.vocabulary import check_vocabulary
+from packcodec.edge.rate_words import read_interval
+from packcodec.errors import RadioError
 from packcodec.radio.energy import LITHIUM_CAUTION, BaseLoad, Pack
 from packcodec.radio.link import Link
 from packcodec.radio.links import OwnRadio, find_link, known_links
 from packcodec.radio.rules import Rule, known_rules
 from packcodec.radio.sun import season as daylight_of
-
-HOURS_A_DAY = 24.0
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What is sent, in words, and how it could be sent at another interval."""
-
-    traffic: Traffic
-    words: list[str]
-    watch_h: float
-    at_interval: AtInterval | None
 
 
 @click.command()
@@ -121,10 +104,10 @@ def command(
     interval_s = None if interval is None else read_interval(interval, "--interval")
     if log is None:
         _alone(watch=watch, health=health)
-        asked = _expected(codec, every, interval_s, watch_h)
+        asked = expected(codec, every, interval_s, watch_h)
     else:
         _alone(every=every)
-        asked = _logged(codec, log, watch, health, interval_s, watch_h)
+        asked = logged(codec, log, watch, health, interval_s, watch_h)
     book = known_rules(own.rules)
     budget = plan_budget(
         codec.layout,
@@ -136,8 +119,8 @@ def command(
     )
     answer = Answer(
         budgets=compare_links(budget, chosen[1:]),
-        words=tuple(asked.words),
-        edges=_edges(codec, budget),
+        words=asked.words,
+        edges=_edges(budget),
         remedies=remedies(budget, _neighbours(chosen[0], own, book), asked.at_interval),
         best=best_plan(budget, _data_rates(chosen[0], own), asked.at_interval),
         sharing=_sharing(budget, stations, html is not None),
@@ -161,60 +144,6 @@ def _alone(**options: Any) -> None:
             raise RadioError("means nothing here", place=f"--{name}", remedy=belongs)
 
 
-def _expected(
-    codec: Codec, every: tuple[str, ...], interval_s: int | None, watch_h: float | None
-) -> Asked:
-    rates = read_rates(codec.schema, every, interval_s)
-    hours = HOURS_A_DAY if watch_h is None else watch_h
-    said = {text.partition("=")[0] for text in every}
-    told = [
-        f"{name} {rate_in_words(rate)}" + ("" if name in said else " (assumed)")
-        for name, rate in rates.items()
-    ]
-    words = [", ".join(told) + f"; {hours:g} h of watching a day", *_carries(codec, interval_s)]
-    return Asked(Expected(rates, _watch_s(hours)), words, hours, None)
-
-
-def _watch_s(hours: float) -> int:
-    if not 0 < hours <= HOURS_A_DAY:
-        raise RadioError(f"{hours:g} h a day", place="--watch-h", remedy="give 0 to 24 hours")
-    return max(1, round(hours * 3600))
-
-
-def _carries(codec: Codec, interval_s: int | None) -> list[str]:
-    """A word of warning where the schema's own fields do not reach the interval."""
-    if interval_s is None:
-        return []
-    policy = replace(codec.schema.policy, interval_s=interval_s)
-    try:
-        check_vocabulary(replace(codec.schema, policy=policy))
-    except PackcodecError as error:
-        return [f"Before this can be sent, change the schema: {error}"]
-    return []
-
-
-def _logged(
-    codec: Codec,
-    log: str,
-    watch: str | None,
-    health: str | None,
-    interval_s: int | None,
-    watch_h: float | None,
-) -> Asked:
-    logs = read_logs(codec, log, watch, health)
-    traffic = traffic_of(codec, logs, interval_s)
-    watched_s = watch_s_a_day(logs)
-    hours = watch_h or (HOURS_A_DAY if watched_s is None else watched_s / 3600)
-    _watch_s(hours)
-    words = [
-        f"{len(traffic.sent)} frames of {len(traffic.by_station())} stations on "
-        f"{traffic.station_days} station-days of {log}; {hours:.3g} h of watching a day"
-    ]
-    if logs.refused:
-        words.append(f"{logs.refused} rows could not be read: packcodec summarise tells which")
-    return Asked(traffic, words, hours, partial(traffic_of, codec, logs))
-
-
 def _supply(power: Mapping[str, Any], watch_h: float) -> Supply:
     return Supply(
         pack=Pack(power["battery_wh"], power["usable"]),
@@ -225,12 +154,12 @@ def _supply(power: Mapping[str, Any], watch_h: float) -> Supply:
     )
 
 
-def _edges(codec: Codec, budget: Budget) -> tuple[Edges, ...]:
+def _edges(budget: Budget) -> tuple[Edges, ...]:
     """The block edges of every message round the greatest frame that is sent."""
     rows = {message.name: message.rows for message in budget.messages if message.sendable}
     found = (
-        block_edges(codec.layout, message, budget.link, rows[message.name])
-        for message in codec.layout.messages
+        block_edges(budget.layout, message, budget.link, rows[message.name])
+        for message in budget.layout.messages
         if message.name in rows
     )
     return tuple(edges for edges in found if edges is not None)

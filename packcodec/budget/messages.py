@@ -1,0 +1,143 @@
+"""One message on a link: what its frames weigh, how much of them goes, and what they cost."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from statistics import median
+
+from packcodec.budget.room import Room, bytes_with, rows_list, rows_within
+from packcodec.budget.traffic import Traffic
+from packcodec.budget.verdict import AirtimeOf, Verdict, percent
+from packcodec.layout.model import Layout, MessageLayout
+from packcodec.radio.modulations import Airtime
+
+FRAME_SIZE = "frame size"
+
+
+@dataclass(frozen=True, slots=True)
+class MessagePlan:
+    """One message on this link. Bytes are whole frames; airtimes whole microseconds.
+
+    `typical_bytes` is the median of a log's frames, None without a log. `sent_bytes` is the
+    greatest frame as it is sent here, None if none fits. Where the greatest frame is longer than
+    the room, a message that can be cut keeps `rows` full rows at least, and `beyond_share` of the
+    log's frames lose some (or are not sent at all, where `cuts` is false).
+    """
+
+    name: str
+    frames_per_day: Fraction
+    least_bytes: int
+    typical_bytes: int | None
+    greatest_bytes: int
+    sent_bytes: int | None
+    cuts: bool
+    rows: int | None
+    rows_most: int | None
+    beyond_share: float | None
+    least_airtime: Airtime | None
+    typical_airtime: Airtime | None
+    sent_airtime: Airtime | None
+    airtime_us_per_day: int
+    bytes_per_day: float
+
+    @property
+    def whole(self) -> bool:
+        """Whether every frame goes as it is."""
+        return self.sent_bytes == self.greatest_bytes or self.beyond_share == 0
+
+    @property
+    def sendable(self) -> bool:
+        """Whether every frame goes, if need be with fewer rows; one without any says too little."""
+        return self.whole or bool(self.rows)
+
+
+def sent_bytes_of(
+    layout: Layout, message: MessageLayout, room: Room, rows_most: int | None
+) -> int | None:
+    """The greatest frame of a message as it is sent; None if none fits."""
+    if room.frame_bytes is None or message.least_frame_bytes > room.frame_bytes:
+        return None
+    listed = rows_list(message)
+    if listed is None:
+        return min(message.most_frame_bytes, room.frame_bytes)
+    rows = rows_within(layout, message, room.frame_bytes)
+    if rows is None:
+        return room.frame_bytes
+    return bytes_with(layout, message, rows if rows_most is None else min(rows, rows_most))
+
+
+def message_plan(
+    layout: Layout,
+    message: MessageLayout,
+    traffic: Traffic,
+    sent_bytes: int | None,
+    airtime_of: AirtimeOf,
+) -> MessagePlan:
+    name, sizes, per_day = message.name, traffic.sizes(message.name), traffic.per_day(message.name)
+    typical = None if sizes is None else int(median(sizes.elements()))
+    listed = rows_list(message)
+    beyond = None
+    if sizes is not None:
+        longer = sum(n for size, n in sizes.items() if sent_bytes is None or size > sent_bytes)
+        beyond = longer / sizes.total()
+    mean_us, mean_bytes = _means(name, sizes, sent_bytes, airtime_of)
+    return MessagePlan(
+        name=name,
+        frames_per_day=per_day,
+        least_bytes=message.least_frame_bytes,
+        typical_bytes=typical,
+        greatest_bytes=message.most_frame_bytes,
+        sent_bytes=sent_bytes,
+        cuts=listed is not None,
+        rows=None if sent_bytes is None else rows_within(layout, message, sent_bytes),
+        rows_most=None if listed is None else listed.field.most,
+        beyond_share=beyond,
+        least_airtime=airtime_of(name, message.least_frame_bytes),
+        typical_airtime=None if typical is None else airtime_of(name, typical),
+        sent_airtime=airtime_of(name, None),
+        airtime_us_per_day=int(per_day * mean_us),
+        bytes_per_day=float(per_day * mean_bytes),
+    )
+
+
+def _means(
+    name: str, sizes: Mapping[int, int] | None, sent_bytes: int | None, airtime_of: AirtimeOf
+) -> tuple[Fraction, Fraction]:
+    """Mean airtime and mean bytes of a frame as sent; without sizes, those of the greatest."""
+    counted: dict[int | None, int] = {None: 1} if sizes is None else dict(sizes.items())
+    frames = sum(counted.values())
+    airtime_us = total_bytes = 0
+    for size, n in counted.items():
+        on_air = airtime_of(name, size)
+        if on_air is not None and sent_bytes is not None:
+            airtime_us += n * on_air.airtime_us
+            total_bytes += n * min(size or sent_bytes, sent_bytes)
+    return Fraction(airtime_us, frames), Fraction(total_bytes, frames)
+
+
+def size_verdict(room: Room, messages: tuple[MessagePlan, ...], rows_most: int | None) -> Verdict:
+    """Whether every frame fits the link's room, whole or with rows left out and counted."""
+    told = "; ".join(_size_words(each, room, rows_most) for each in messages if not each.whole)
+    limit = "no frame at all" if room.frame_bytes is None else f"{room.frame_bytes} bytes"
+    return Verdict(
+        subject=FRAME_SIZE,
+        fits=all(message.sendable for message in messages),
+        told=told or f"every frame fits the {limit} that {room.set_by} has room for",
+        clause=room.clause,
+        evidence=room.evidence,
+    )
+
+
+def _size_words(message: MessagePlan, room: Room, rows_most: int | None) -> str:
+    if rows_most is not None and message.rows == rows_most:
+        return f"{message.name} keeps {message.rows} of {message.rows_most} rows, as asked"
+    longest = f"{message.name} of up to {message.greatest_bytes} bytes"
+    has = f"{room.set_by} has room for {room.frame_bytes or 0}"
+    if not message.rows:
+        share = (
+            "" if message.beyond_share is None else f" ({percent(message.beyond_share)} of them)"
+        )
+        return f"{longest} does not go whole{share}: {has}"
+    kept = f"{message.rows} of {message.rows_most} rows go, the rest is left out and counted"
+    share = "" if message.beyond_share is None else f" in {percent(message.beyond_share)} of frames"
+    return f"{longest} is cut to {message.sent_bytes}{share} ({kept}): {has}"

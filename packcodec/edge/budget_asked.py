@@ -1,0 +1,97 @@
+"""What a budget is asked about: expected rates, or what a log's records would have sent."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+from packcodec.budget.remedies import AtInterval
+from packcodec.budget.traffic import Expected, Traffic
+from packcodec.edge.log_traffic import read_logs, traffic_of, watch_s_a_day
+from packcodec.edge.rate_words import rate_in_words, read_rates
+from packcodec.errors import PackcodecError, RadioError
+from packcodec.frame.codec import Codec
+from packcodec.monitor.vocabulary import SUMMARY, check_vocabulary
+
+HOURS_A_DAY = 24.0
+WORST_EXPECTED = (
+    "Worst case: every frame at its greatest size, one of each regular message late, and as many "
+    "at random as come in one hour of a year."
+)
+WORST_LOGGED = "Worst case: the fullest sliding window that any station of the log had."
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is sent, in words, and how it could be sent at another interval."""
+
+    traffic: Traffic
+    words: tuple[str, ...]
+    watch_h: float
+    at_interval: AtInterval | None
+
+
+def expected(
+    codec: Codec, every: Sequence[str], interval_s: int | None, watch_h: float | None
+) -> Asked:
+    """Rates as said by NAME=RATE, the rest assumed. Raises RadioError."""
+    rates = read_rates(codec.schema, every, interval_s)
+    hours = HOURS_A_DAY if watch_h is None else watch_h
+    said = {text.partition("=")[0] for text in every}
+    said |= set() if interval_s is None else {SUMMARY}
+    told = [
+        f"{name} {rate_in_words(rate)}" + ("" if name in said else " (assumed)")
+        for name, rate in rates.items()
+    ]
+    words = [", ".join(told) + f"; {hours:g} h of watching a day", WORST_EXPECTED]
+    if interval_s is not None:
+        words += _hindrance(codec, interval_s)
+    return Asked(Expected(rates, _watch_s(hours)), tuple(words), hours, None)
+
+
+def logged(
+    codec: Codec,
+    log: str,
+    watch: str | None,
+    health: str | None,
+    interval_s: int | None,
+    watch_h: float | None,
+) -> Asked:
+    """The frames that the logs in these files give.
+
+    Raises LogError for a file that cannot be read, SchemaError for an interval that the schema's
+    fields do not reach, RadioError for a log without a frame.
+    """
+    logs = read_logs(codec, log, watch, health)
+    traffic = traffic_of(codec, logs, interval_s)
+    watched_s = watch_s_a_day(logs)
+    hours = watched_s / 3600 if watch_h is None and watched_s is not None else watch_h
+    hours = HOURS_A_DAY if hours is None else hours
+    _watch_s(hours)
+    words = [
+        f"{len(traffic.sent)} frames of {len(traffic.by_station())} stations on "
+        f"{traffic.station_days} station-days of {log}; {hours:.3g} h of watching a day",
+        WORST_LOGGED,
+    ]
+    if logs.refused:
+        words.append(f"{logs.refused} rows could not be read: packcodec summarise tells which")
+    return Asked(traffic, tuple(words), hours, partial(traffic_of, codec, logs))
+
+
+def _watch_s(hours: float) -> int:
+    if not 0 < hours <= HOURS_A_DAY:
+        raise RadioError(f"{hours:g} h a day", place="--watch-h", remedy="give 0 to 24 hours")
+    return max(1, round(hours * 3600))
+
+
+def _hindrance(codec: Codec, interval_s: int) -> list[str]:
+    """What the schema's own fields have against the interval, if it was good for its own."""
+    policy = replace(codec.schema.policy, interval_s=interval_s)
+    try:
+        check_vocabulary(codec.schema)
+    except PackcodecError:
+        return []
+    try:
+        check_vocabulary(replace(codec.schema, policy=policy))
+    except PackcodecError as error:
+        return [f"Before this can be sent, change the schema: {error}"]
+    return []
