@@ -9,10 +9,11 @@ from packcodec.schema.model import Schema
 from packcodec.schema.reader import models_file_named, read_schema, species_file_named
 
 
-def read_schema_file(path: str | Path) -> Schema:
+def read_schema_file(path: str | Path, *, models: bool = True) -> Schema:
     """The schema in a TOML file, with the species table and models it names, which lie beside it.
 
-    Raises SchemaError naming the file when either cannot be read or is wrong.
+    Without `models` that file is not read, and need not be there yet. Raises SchemaError naming
+    the file when one cannot be read or is wrong.
     """
     path = Path(path)
     toml = _text(path, "the schema")
@@ -20,15 +21,15 @@ def read_schema_file(path: str | Path) -> Schema:
     species = path.parent / named
     table = _text(species, f"the species table that {path} names") if named else ""
     named = models_file_named(toml, str(path))
-    models = path.parent / named
-    tables = _text(models, f"the models file that {path} names") if named else ""
+    beside = path.parent / named
+    tables = _text(beside, f"the models file that {path} names") if named and models else ""
     return read_schema(
         toml,
         table,
         place=str(path),
         species_place=str(species),
         models_toml=tables,
-        models_place=str(models),
+        models_place=str(beside),
     )
 
 

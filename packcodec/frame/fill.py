@@ -11,7 +11,7 @@ from typing import Any
 from packcodec.codec.record import Record, Values
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
-from packcodec.schema.model import Duration, ListOf, Message, Time
+from packcodec.schema.model import Duration, Field, ListOf, Message, SpeciesCode, Time
 
 Element = tuple[datetime, Values]
 """An element with its instant; `values` are those of its fields, but for the duration since."""
@@ -24,28 +24,75 @@ def batches(
     limit_bytes: int,
     *,
     station: int | None = None,
-    most: int | None = None,
 ) -> Iterator[Record]:
     """Elements, in the order of time, as records that each fill a frame of `limit_bytes`.
 
-    The message has one time, which says the first element's, and a list as its last field; `most`
-    elements go in one record where that is less than the list's own bound. A record ends early
-    before an element that comes too long after the one before. Raises EncodeError where the
-    message is not of this form, or where one element alone does not fit.
+    The message has at most one time, which says the first element's, and a list as its last field.
+    A record ends early before an element that comes too long after the one before. Raises
+    EncodeError where the message is not of this form, or where one element alone does not fit.
     """
-    shape = _shape(codec, message)
+    shape = _Shape(codec, message)
     at = 0
     while at < len(elements):
-        reach = shape.reach(elements, at, min(most or shape.most, shape.most))
-        taken = _most_that_fit(codec, shape, elements[at : at + reach], limit_bytes)
+        near = elements[at : at + shape.reach(elements, at, shape.most)]
+        taken = _most_that_fit(codec, shape, near, limit_bytes)
         if not taken:
             raise EncodeError(
                 f"not even one element fits {limit_bytes} bytes",
                 place=f"message.{message}",
                 remedy="use a link with a larger payload",
             )
-        yield Record(message, shape.values(elements[at : at + taken]), station)
+        yield Record(message, as_sets(codec, message, shape.values(near[:taken])), station)
         at += taken
+
+
+def batches_of(
+    codec: Codec, message: str, elements: Sequence[Element], most: int
+) -> Iterator[Values]:
+    """The same by number: at most `most` elements a record, whatever its size."""
+    shape = _Shape(codec, message)
+    at = 0
+    while at < len(elements):
+        taken = shape.reach(elements, at, min(most, shape.most))
+        yield shape.values(elements[at : at + taken])
+        at += taken
+
+
+def batch_list(message: Message) -> ListOf | None:
+    """The list of a message that holds a batch: its last field, after one time or nothing."""
+    *head, last = message.fields
+    alone = isinstance(last, ListOf) and not last.optional
+    if not alone or len(head) > 1 or not all(isinstance(field, Time) for field in head):
+        return None
+    assert isinstance(last, ListOf)
+    return last
+
+
+def as_sets(codec: Codec, message: str, values: Values) -> Values:
+    """`values` with the rows of every list of one species each in the order of the species' codes.
+
+    Modelled coding sends such rows as a set, which costs far less. Lists that follow a clock, and
+    those with a species twice, stay as they are.
+    """
+    codes = {row.label: row.code for row in codec.schema.species.rows}
+    return _sorted(codec.payloads[message].message.message.fields, values, codes)
+
+
+def _sorted(fields: Sequence[Field], values: Values, codes: dict[str, int]) -> Values:
+    found = dict(values)
+    for field in fields:
+        rows = values.get(field.name)
+        if not isinstance(field, ListOf) or not isinstance(rows, list):
+            continue
+        rows = [_sorted(field.fields, row, codes) for row in rows]
+        species = [each.name for each in field.fields if isinstance(each, SpeciesCode)]
+        clocked = any(isinstance(each, Duration) and each.since for each in field.fields)
+        if len(species) == 1 and not clocked:
+            said = [row.get(species[0]) for row in rows]
+            if all(label in codes for label in said) and len(set(said)) == len(said):
+                rows.sort(key=lambda row: codes[row[species[0]]])
+        found[field.name] = rows
+    return found
 
 
 def frame_bytes(codec: Codec, message: str, values: Values) -> int:
@@ -58,12 +105,21 @@ def frame_bytes(codec: Codec, message: str, values: Values) -> int:
 class _Shape:
     """The names of a message that holds a batch."""
 
-    def __init__(self, message: Message, listed: ListOf, time: Time | None) -> None:
+    def __init__(self, codec: Codec, name: str) -> None:
+        if name not in codec.payloads:
+            known = ", ".join(codec.payloads)
+            raise EncodeError(f"no message {name!r}", place="message", remedy=f"one of {known}")
+        message = codec.payloads[name].message.message
+        listed = batch_list(message)
+        if listed is None:
+            raise EncodeError(
+                "is not a batch", place=f"message.{name}", remedy="give it one time, then one list"
+            )
+        self.message = name
         self.list = listed.name
         self.most = listed.most
-        self.time = time.name if time else None
+        self.time = message.fields[0].name if len(message.fields) > 1 else None
         self.since = next((f for f in listed.fields if isinstance(f, Duration) and f.since), None)
-        self.message = message.name
 
     def reach(self, elements: Sequence[Element], at: int, most: int) -> int:
         """How many elements from `at` on follow one another closely enough."""
@@ -86,23 +142,6 @@ class _Shape:
         return {self.list: rows} | ({self.time: elements[0][0]} if self.time else {})
 
 
-def _shape(codec: Codec, name: str) -> _Shape:
-    if name not in codec.payloads:
-        known = ", ".join(codec.payloads)
-        raise EncodeError(f"no message {name!r}", place="message", remedy=f"one of {known}")
-    message = codec.payloads[name].message.message
-    *head, last = message.fields
-    if (
-        not isinstance(last, ListOf)
-        or len(head) > 1
-        or not all(isinstance(field, Time) for field in head)
-    ):
-        raise EncodeError(
-            "is not a batch", place=f"message.{name}", remedy="give it one time, then one list"
-        )
-    return _Shape(message, last, head[0] if head and isinstance(head[0], Time) else None)
-
-
 def _most_that_fit(
     codec: Codec, shape: _Shape, elements: Sequence[Element], limit_bytes: int
 ) -> int:
@@ -110,7 +149,8 @@ def _most_that_fit(
     low, high = 0, len(elements)
     guess = min(high, limit_bytes)
     while low < high:
-        if frame_bytes(codec, shape.message, shape.values(elements[:guess])) <= limit_bytes:
+        values = as_sets(codec, shape.message, shape.values(elements[:guess]))
+        if frame_bytes(codec, shape.message, values) <= limit_bytes:
             low = guess
         else:
             high = guess - 1

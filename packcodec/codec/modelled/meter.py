@@ -1,33 +1,46 @@
-"""What a payload would cost: the information in its symbols, place by place."""
+"""What a payload costs: the information in its symbols, place by place."""
 
-from collections import Counter
 from collections.abc import Collection, Sequence
 from math import log2
+from typing import Any
 
-from packcodec.codec.modelled.coder import TOTAL, Cumulative, left_of
+from packcodec.codec.modelled.coder import TOTAL, Coder, Cumulative, left_of
+from packcodec.codec.modelled.history import Now
+from packcodec.codec.modelled.place import Place, Spot, TablePlace
+from packcodec.codec.modelled.tree import Tree
+from packcodec.codec.modelled.walk import Walk
+from packcodec.schema.models import PlaceTable
 
 
 class Meter:
-    """A coder that only counts: `bits` in all, `spent` by the table that asked for them.
+    """Measures what a walk would send: no bits come out.
 
-    `names` gives the path of a table by its identity (`Walk.names`); what is sent without a table
-    counts for the place named last.
+    `bits` is the information in all that was measured since the start, and `spent` its share for
+    each path: of a species, a list's count or its set at the path of the field itself.
     """
 
-    def __init__(self, names: dict[int, str] | None = None) -> None:
+    def __init__(self, walk: Walk) -> None:
         self.bits = 0.0
         self.symbols = 0
-        self.spent: Counter[str] = Counter()
-        self._names = names or {}
+        self.spent: dict[str, float] = {}
         self._path = ""
+        self._started = 0.0
+        self._species = walk.models.species
+        self._walk = Walk(walk.message, walk.schema, walk.models, self._place)
+
+    def measure(self, tree: Tree, room_bits: int) -> float:
+        """The information of one payload in bits, when it may take `room_bits`."""
+        self._started = self.bits
+        self._walk.code(self, tree, room_bits)
+        return self.bits - self._started
 
     def symbol(self, cumulative: Cumulative, said: int) -> int:
-        self._path = self._names.get(id(cumulative), self._path)
+        self._path = self._walk.names.get(id(cumulative), self._path)
         self._add(log2(TOTAL / (cumulative[said + 1] - cumulative[said])))
         return said
 
     def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
-        self._path = self._names.get(id(frequencies), self._path)
+        self._path = self._walk.names.get(id(frequencies), self._path)
         shares = left_of(frequencies, without)
         self._add(log2(sum(shares) / shares[said]))
         return said
@@ -37,9 +50,23 @@ class Meter:
         return said
 
     def spent_bits(self) -> int:
-        return int(self.bits)
+        return int(self.bits - self._started)
 
     def _add(self, bits: float) -> None:
         self.bits += bits
         self.symbols += 1
-        self.spent[self._path] += bits  # type: ignore[assignment]
+        self.spent[self._path] = self.spent.get(self._path, 0.0) + bits
+
+    def _place(self, spot: Spot, table: PlaceTable) -> Place:
+        return _Told(self, spot, TablePlace(spot, table, self._species))
+
+
+class _Told:
+    """A place that says where it is before it is coded."""
+
+    def __init__(self, meter: Meter, spot: Spot, place: TablePlace) -> None:
+        self._meter, self._path, self._place = meter, spot.path, place
+
+    def code(self, coder: Coder, now: Now, said: Any) -> int:
+        self._meter._path = self._path
+        return self._place.code(coder, now, said)

@@ -73,6 +73,16 @@ class ModelledPayload:
         """A payload as a dict of values; raises DecodeError."""
         return self.named(self.unpack(data))
 
+    def tree(self, values: Mapping[str, Any]) -> Tree:
+        """The codes of a dict of values; raises EncodeError."""
+        return tree_of(self.message.body, *self.fixed.pack_bits(*self.ordered(values)))
+
+    def sizes(self, tree: Tree) -> tuple[int, int]:
+        """Of a payload alone: the bits of fixed coding, and the bytes of this one."""
+        x, bits = bits_of(self.message.body, tree)
+        _, n = self._shortest(x, bits, 0)
+        return bits, (n + 7) // 8
+
     def _read(self, x: int, n: int, header_bits: int) -> tuple[Any, ...]:
         if n >= PLAIN_BITS and x >> (n - PLAIN_BITS) == PLAIN:
             left = n - PLAIN_BITS

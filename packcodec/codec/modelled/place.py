@@ -17,7 +17,7 @@ from packcodec.codec.modelled.tables import Classes, cumulative, fold, unfold
 from packcodec.codec.modelled.tree import Tree
 from packcodec.errors import LayoutError
 from packcodec.schema.model import Field
-from packcodec.schema.models import PlaceTable
+from packcodec.schema.models import BEFORE, PlaceTable
 
 Earlier = Callable[[Now], int | None]
 """A code said earlier, None where there is none."""
@@ -28,7 +28,8 @@ class Spot:
     """A place as its table sees it: `codes` different ones, `get` finds its code in a group.
 
     `species` is where the group's species stands, if it has been said before this place; `before`
-    is the place of the same group said just before, with its number of codes. `clock_step_s` is
+    are the places of the same group said just before, the nearest first, with their numbers of
+    codes. `clock_step_s` is
     that of the list's duration since the previous element, 0 where it has none.
     """
 
@@ -39,14 +40,14 @@ class Spot:
     get: Callable[[Tree], Any]
     listed: bool
     species: int | None = None
-    before: tuple[Earlier, int] | None = None
+    before: "tuple[tuple[Earlier, int], ...]" = ()
     clock_step_s: int = 0
 
     def contexts(self, kin: dict[int, int]) -> "dict[str, Context]":
         """The contexts that may choose this place's row, by name."""
         found = {"hour": Context(HOUR_ROWS, lambda now: now.history.hour_row())}
-        if self.before is not None:
-            found["before"] = _bucketed(*self.before)
+        for name, (earlier, codes) in zip(BEFORE, self.before, strict=False):
+            found[name] = _bucketed(earlier, codes)
         if not self.listed:
             return found
         found["previous"] = _bucketed(self._previous, self.codes)
@@ -63,8 +64,8 @@ class Spot:
     def centres(self) -> dict[str, Earlier]:
         """What the code may be counted from, where that is a code said earlier."""
         found: dict[str, Earlier] = {}
-        if self.before is not None:
-            found["before"] = self.before[0]
+        for name, (earlier, _) in zip(BEFORE, self.before, strict=False):
+            found[name] = earlier
         if self.listed:
             found["previous"] = self._previous
             if self.species is not None:

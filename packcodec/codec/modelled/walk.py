@@ -16,7 +16,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 from operator import itemgetter
-from typing import Any
+from typing import Any, TypeVar
 
 from packcodec.codec.modelled.coder import Coder, Cumulative, meaningless
 from packcodec.codec.modelled.defaults import default_table
@@ -39,7 +39,7 @@ from packcodec.codec.modelled.tables import OCTAVE, cumulative, frequencies, odd
 from packcodec.codec.modelled.tree import Item, Tree
 from packcodec.layout.compiler import codes_of
 from packcodec.schema.model import Duration, Field, ListOf, Message, Schema, SpeciesCode, Time
-from packcodec.schema.models import Models, PlaceTable
+from packcodec.schema.models import BEFORE, Models, PlaceTable
 
 DAY_S = 86_400
 HOUR_S = 3_600
@@ -48,6 +48,7 @@ HOUR_S = 3_600
 LEAST_MORE = 256
 
 MakePlace = Callable[[Spot, PlaceTable], Place]
+Frequencies = TypeVar("Frequencies", bound=tuple[int, ...])
 DefaultTable = Callable[[Spot, Schema, tuple[int, ...]], PlaceTable]
 
 
@@ -67,11 +68,13 @@ class Walk:
         make: MakePlace | None = None,
         default: DefaultTable = default_table,
     ) -> None:
+        self.message = message
         self.schema = schema
         self.models = models
         self.tables = {table.path: table for table in models.tables}
         self.make = make or (lambda spot, table: TablePlace(spot, table, models.species))
         self.default = default
+        self.names: dict[int, str] = {}
         self.species: list[SpeciesPart] = []
         self.sets: list[SetOf] = []
         self.path = f"message.{message.name}"
@@ -88,6 +91,11 @@ class Walk:
         self.room_bits = room_bits
         history = History()
         return self.group.code(coder, history, history.of(self.path), tree)
+
+    def named(self, path: str, table: Frequencies) -> Frequencies:
+        """`table`, of which `names` then knows where it is used."""
+        self.names[id(table)] = path
+        return table
 
     def table(self, spot: Spot) -> PlaceTable:
         return self.tables.get(spot.path) or self.default(spot, self.schema, self.models.species)
@@ -126,9 +134,8 @@ class _Group:
         self, walk: Walk, fields: tuple[Field, ...], at: int, path: str, listed: bool
     ) -> Spot:
         f = fields[at]
-        before = None
-        if at and not isinstance(fields[at - 1], ListOf):
-            before = _said_at(at - 1), codes_of(fields[at - 1], walk.schema)
+        said = [n for n in range(at) if not isinstance(fields[n], ListOf)]
+        before = [(_said_at(n), codes_of(fields[n], walk.schema)) for n in reversed(said)]
         return Spot(
             path=path,
             role="value",
@@ -137,7 +144,7 @@ class _Group:
             get=itemgetter(at),
             listed=listed,
             species=self.species if self.species is not None and self.species < at else None,
-            before=before,
+            before=tuple(before[: len(BEFORE)]),
             clock_step_s=self.clock_step_s,
         )
 
@@ -205,14 +212,9 @@ class _Start(_Part):
         self.known = field.beyond == "reject" or field.span_s % DAY_S == 0
         self.an_hour = HOUR_S // field.step_s
         self.by_hour = HOUR_S % field.step_s == 0 and field.span_s % DAY_S == 0
-        self.hours: Cumulative = ()
         if self.by_hour:
             hour = _like(spot, f"{spot.path} hour", "hour", HOURS_IN_DAY, spot.get)
-            table = walk.table(hour)
-            check_contexts(table, ())
-            check_rows(table, 1, HOURS_IN_DAY)
-            self.hours = cumulative(table.rows[0])
-            self.place = walk.make(hour, table)
+            self.place = walk.make(hour, walk.table(hour))
 
     def code(self, coder: Coder, now: Now, said: Any) -> Item:
         code = self._code(coder, now, said)
@@ -257,11 +259,13 @@ class SpeciesPart(_Part):
         recent = walk.table(_like(spot, f"{spot.path} recent", "recent", 2, spot.get))
         check_contexts(recent, ("age",))
         check_rows(recent, AGES, 2)
-        self.hits = [cumulative(row) for row in recent.rows]
+        self.hits = [walk.named(spot.path, cumulative(row)) for row in recent.rows]
         new = walk.table(_like(spot, f"{spot.path} new", "new", len(self.known) + 1, spot.get))
         check_contexts(new, ("hour",))
         check_rows(new, HOUR_ROWS if new.contexts else 1, len(self.known) + 1)
-        self.new = [frequencies([weight(byte) for byte in row]) for row in new.rows]
+        self.new = [
+            walk.named(spot.path, frequencies([weight(byte) for byte in row])) for row in new.rows
+        ]
         self.step_s = max(group.clock_step_s, 1)
 
     def code(self, coder: Coder, now: Now, said: Any) -> Item:
@@ -300,7 +304,7 @@ class _List(_Part):
             more = walk.table(_like(spot, f"{spot.path} more", "more", 2, spot.get))
             check_contexts(more, ("room",))
             check_rows(more, ROOM_ROWS, 2)
-            self.more = [cumulative(row, LEAST_MORE) for row in more.rows]
+            self.more = [walk.named(spot.path, cumulative(row, LEAST_MORE)) for row in more.rows]
 
     def code(self, coder: Coder, now: Now, said: Any) -> Item:
         history = now.history
@@ -346,6 +350,7 @@ class SetOf:
 
     def __init__(self, walk: Walk, spot: Spot, of: _List) -> None:
         walk.sets.append(self)
+        self.walk = walk
         self.path = spot.path
         self.of = of
         self.known = walk.models.species
@@ -353,7 +358,7 @@ class SetOf:
         flag = walk.table(_like(spot, f"{spot.path} set", "set", 2, spot.get))
         check_contexts(flag, ())
         check_rows(flag, 1, 2)
-        self.flag = cumulative(flag.rows[0])
+        self.flag = walk.named(spot.path, cumulative(flag.rows[0]))
         there = walk.table(_like(spot, f"{spot.path} there", "there", len(self.known), spot.get))
         check_contexts(there, ("hour",))
         check_rows(there, HOUR_ROWS if there.contexts else 1, len(self.known))
@@ -368,7 +373,7 @@ class SetOf:
         """The table of a known species, by its place among the known."""
         found = self.odds.get((hour, at, age))
         if found is None:
-            found = odds(self.there[hour][at] + self.age[age])
+            found = self.walk.named(self.path, odds(self.there[hour][at] + self.age[age]))
             self.odds[hour, at, age] = found
         return found
 
