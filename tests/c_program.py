@@ -1,6 +1,6 @@
 """Emitted C as a program: compiled with sanitizers, fed lines, answering lines.
 
-    d MESSAGE STATION HEX               → result [station sequence value…]
+    d MESSAGE STATION HEX               → result [message station sequence value…]
     e MESSAGE STATION SEQUENCE value…   → result [hex of the frame]
 
 MESSAGE is the code; values are flat (whole_values.py). A decoded frame is encoded again and must
@@ -85,7 +85,7 @@ def _main(layout: Layout) -> Iterator[str]:
         yield f"    int result = {call}_unframe_{message.name}(f, n, &m);"
         yield '    printf("%d", result);'
         yield "    if (result == 0) {"
-        yield '        printf(" %" PRIu32 " %" PRIu32, h.station, h.sequence);'
+        yield '        printf(" %d %" PRIu32 " %" PRIu32, h.message, h.station, h.sequence);'
         yield f"        show_{message.name}(&m);"
         yield f"        if ({call}_frame_{message.name}(&m, h.station, h.sequence, again, {most},"
         yield "            &length) != 0 || length != n || memcmp(f, again, n) != 0) {"

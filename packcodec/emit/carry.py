@@ -14,6 +14,12 @@ def must_be_plain(layout: Layout, language: str) -> None:
             place="schema.coding",
             remedy='use coding = "fixed"',
         )
+    if layout.check.sealed:
+        raise LayoutError(
+            f"sealed frames are not emitted to {language}",
+            place="frame.seal",
+            remedy='use a schema with seal = "open" for these stations',
+        )
     if getattr(layout, "repair", None) is not None:
         raise LayoutError(
             f"repair symbols are not emitted to {language}",

@@ -54,8 +54,9 @@ def expected(codec: Codec, frame: bytes, station: int, message: Message) -> str:
         record = codec.decode(frame, station=station, message=message.name)
     except DecodeError as error:
         return str(int(error.reason))
-    fields = next(each for each in schema.messages if each.name == record.message).fields
-    numbers = [record.station, record.sequence or 0, *flat(schema, fields, record.values)]
+    found = next(each for each in schema.messages if each.name == record.message)
+    values = flat(schema, found.fields, record.values)
+    numbers = [found.code, record.station, record.sequence or 0, *values]
     return " ".join(["0", *map(str, numbers)])
 
 
@@ -201,7 +202,7 @@ def test_a_value_is_rounded_clamped_or_refused(
         assert answer == "4"
         return
     (decoded,) = ask(quantities, [f"d 0 0 {answer.removeprefix('0 ')}"])
-    assert int(decoded.split()[3 + at]) == sent
+    assert int(decoded.split()[4 + at]) == sent
 
 
 @pytest.fixture(scope="module")

@@ -3,19 +3,24 @@
 import json
 import os
 import subprocess
+from ast import literal_eval
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
+from c_program import COMPILER, SANITIZERS, ask, build
+from micropython_program import INTERPRETER, write
 from record_languages import NODE, FrozenPython, JavaScript, Language
+from whole_values import as_json, flat, nested, unflattened
 
 from packcodec.emit import emit
 from packcodec.errors import LayoutError
 from packcodec.layout import compile_layout
 from packcodec.layout.model import Layout
 from packcodec.schema import read_schema
+from packcodec.schema.model import Message
 
 FILES = sorted((Path(__file__).parents[2] / "spec" / "vectors").glob("*.json"))
 Make = Callable[[Layout], Language]
@@ -44,6 +49,119 @@ def said(vector: dict[str, Any]) -> dict[str, Any]:
     if vector.get("received"):
         carried["received"] = vector["received"]
     return carried
+
+
+class Device:
+    """A target that holds whole numbers, asked in vectors' terms."""
+
+    def __init__(self, layout: Layout, folder: Path) -> None:
+        self.layout = layout
+        self.schema = layout.schema
+        self.messages = {each.name: each for each in self.schema.messages}
+        self.command = self.start(folder)
+
+    def start(self, folder: Path) -> list[str]:
+        raise NotImplementedError
+
+    def record(self, message: Message, station: int, sequence: int, row: list[Any]) -> Any:
+        return {
+            "message": message.name,
+            "station": station,
+            "sequence": sequence if self.schema.frame.sequence_bits else None,
+            "values": as_json(self.schema, message.fields, row),
+        }
+
+
+class InC(Device):
+    def start(self, folder: Path) -> list[str]:
+        return [str(build(self.layout, folder, "-O1", *SANITIZERS))]
+
+    def decoding(self, frame: str, carried: dict[str, Any]) -> str:
+        message = self.messages[carried.get("message", self.schema.messages[0].name)]
+        return f"d {message.code} {carried.get('station', 0)} {frame}"
+
+    def read(self, answer: str) -> Any:
+        reason, *numbers = map(int, answer.split())
+        if reason:
+            return reason
+        code, station, sequence, *values = numbers
+        message = next(each for each in self.schema.messages if each.code == code)
+        return self.record(message, station, sequence, unflattened(message.fields, iter(values)))
+
+    def encoding(self, record: dict[str, Any]) -> str:
+        message = self.messages[record["message"]]
+        values = flat(self.schema, message.fields, record["values"])
+        head = ["e", message.code, record["station"], record["sequence"] or 0]
+        return " ".join(map(str, [*head, *values]))
+
+    def framed(self, answer: str) -> str:
+        return answer.removeprefix("0 ")
+
+
+class InMicroPython(Device):
+    def start(self, folder: Path) -> list[str]:
+        return [str(INTERPRETER), *write(self.layout, folder)]
+
+    def decoding(self, frame: str, carried: dict[str, Any]) -> str:
+        said = ""
+        if "message" in carried and len(self.schema.messages) > 1:
+            said += f"{self.messages[carried['message']].code}, "
+        if "station" in carried:
+            said += f"{carried['station']}, "
+        return f"d {frame} {said}"
+
+    def read(self, answer: str) -> Any:
+        told = literal_eval(answer)
+        if isinstance(told, int):
+            return told
+        code, station, sequence, row = told
+        message = next(each for each in self.schema.messages if each.code == code)
+        return self.record(message, station, sequence, row)
+
+    def encoding(self, record: dict[str, Any]) -> str:
+        message = self.messages[record["message"]]
+        row = nested(self.schema, message.fields, record["values"])
+        return f"e {message.name} {record['station']} {record['sequence'] or 0} {row}"
+
+    def framed(self, answer: str) -> str:
+        return answer
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        pytest.param(
+            InC, id="C", marks=pytest.mark.skipif(COMPILER is None, reason="no C compiler")
+        ),
+        pytest.param(
+            InMicroPython,
+            id="MicroPython",
+            marks=pytest.mark.skipif(INTERPRETER is None, reason="no micropython here"),
+        ),
+    ],
+)
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
+def test_vectors_on_a_device(
+    file: Path, make: type[InC] | type[InMicroPython], tmp_path: Path
+) -> None:
+    """Every frame reads as it must, and what is read is encoded to the same frame."""
+    vectors = json.loads(file.read_text(encoding="utf-8"))
+    layout = compile_layout(read_schema(vectors["schema"], vectors["species"]))
+    try:
+        device = make(layout, tmp_path)
+    except LayoutError as refused:
+        pytest.skip(f"refused, as it must be: {refused}")
+    valid = [each for each in vectors["valid"] if not each.get("received")]
+    invalid = [each for each in vectors["invalid"] if each["frame"]]
+    asked = [device.decoding(each["frame"], each.get("carried", {})) for each in valid + invalid]
+    asked += [device.encoding(each["read"]) for each in valid]
+    answers = iter(ask(device.command, asked))
+    for vector in valid:
+        assert device.read(next(answers)) == vector["read"], vector["about"]
+    for vector in invalid:
+        assert device.read(next(answers)) == vector["reason"], vector["about"]
+    for vector in valid:
+        assert device.framed(next(answers)) == vector["frame"], vector["about"]
 
 
 @pytest.mark.parametrize("make", LANGUAGES)
