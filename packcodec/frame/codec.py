@@ -12,13 +12,15 @@ is a CRC over what both ends know and nobody sends, followed by what is sent:
 
 with message and station 0 in that prefix when the header carries them (an error in a sent bit must
 not spread into the prefix). So a frame read with the wrong schema, as the wrong message or for the
-wrong station fails, and so does a frame that lost or gained zero bytes.
+wrong station fails, and so does a frame that lost or gained zero bytes. A schema with a seal has
+its tag in place of the CRC (`packcodec.frame.seal`).
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 from packcodec.codec.compiled import PayloadCodec
 from packcodec.codec.modelled.payload import ModelledPayload
@@ -26,12 +28,19 @@ from packcodec.codec.record import PartialTime, Record
 from packcodec.errors import CarrierError, DecodeError, EncodeError, Reason
 from packcodec.frame.crc import crc_function
 from packcodec.frame.repair import RepairField, Ring
-from packcodec.frame.sequence import COUNTERS
+from packcodec.frame.sequence import COUNTERS, infer_counter
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES
 from packcodec.layout.model import Layout, RepairLayout
 from packcodec.schema.model import Field, ListOf, Schema, Time
 
+if TYPE_CHECKING:
+    from packcodec.frame.seal import Keys, Seal
+
 UNSENT_STATION_BITS = 32
+# What a carrier that numbers frames itself is sure to say of the counter.
+CARRIED_BITS = 16
+
+NONE_HEARD: Mapping[int, int] = MappingProxyType({})
 
 CODINGS: dict[str, type[PayloadCodec] | type[ModelledPayload]] = {
     "fixed": PayloadCodec,
@@ -44,23 +53,31 @@ class Opened:
     """A verified frame: its record, and what the erasure code needs of it.
 
     `source` is empty in a schema without repair; `repair` is None where the frame carries none.
+    `counter` is the whole counter of a sealed frame, as good as its tag; None in others.
     """
 
     record: Record
     source: bytes
     repair: RepairField | None
+    counter: int | None = None
 
 
 class Codec:
     """Encodes and decodes the frames of one layout. Holds no state from frame to frame."""
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, keys: "Keys | None" = None) -> None:
+        """`keys` by station, for a schema with a seal; without them its frames stay shut.
+
+        Raises MissingPartError where the seal needs what is not installed.
+        """
         self.layout = layout
+        self._seal = _seal(layout, keys or {}) if layout.check.sealed else None
         payload = CODINGS[layout.schema.coding]
         self.payloads = {each.name: payload(layout, each) for each in layout.messages}
         self._by_code = {each.message.code: each.name for each in layout.messages}
-        self._crc = crc_function(layout.check)
-        self._identity_crc = self._crc(layout.identity)
+        if self._seal is None:
+            self._crc = crc_function(layout.check)
+            self._identity_crc = self._crc(layout.identity)
         # Messages with times that only the reception time makes whole.
         self._wrapping = {each.name for each in layout.messages if _wraps(each.message.fields)}
         # Of a source: a bit that says it is one, and the message's code.
@@ -112,7 +129,10 @@ class Codec:
                 remedy=f"the largest of this layout has {most}: say fewer list elements in one",
             )
         data = ((header << n | bits) << (-total & 7)).to_bytes((total + 7) >> 3, "big")
-        crc = self.check(data, payload.message.message.code, station or 0)
+        code = payload.message.message.code
+        if self._seal is not None:
+            return self._sealed(self._seal, data, code, station or 0, sequence)
+        crc = self.check(data, code, station or 0)
         return data + crc.to_bytes(self.layout.check.octets, "big")
 
     def decode(
@@ -123,16 +143,24 @@ class Codec:
         station: int | None = None,
         message: str | None = None,
         sequence: int | None = None,
+        expected: Mapping[int, int] = NONE_HEARD,
     ) -> Record:
         """The record in `frame`.
 
         `received` resolves times that are sent modulo a span; without it they stay PartialTime.
         `station`, `message` and `sequence` are what the carrier says, and count only where the
-        header does not say it. Raises DecodeError with a Reason for bytes that are not a frame of
+        header does not say it. `expected` is, by station, one more than the highest counter
+        verified so far, 0 where there is none: a sealed frame opens only if the counter nearest
+        to it is the right one. Raises DecodeError with a Reason for bytes that are not a frame of
         this layout, CarrierError when the carrier's part is missing.
         """
         return self.open(
-            frame, received=received, station=station, message=message, sequence=sequence
+            frame,
+            received=received,
+            station=station,
+            message=message,
+            sequence=sequence,
+            expected=expected,
         ).record
 
     def open(
@@ -143,6 +171,7 @@ class Codec:
         station: int | None = None,
         message: str | None = None,
         sequence: int | None = None,
+        expected: Mapping[int, int] = NONE_HEARD,
     ) -> Opened:
         """As `decode`, with the source and the repair field that a base feeds its solver."""
         if not isinstance(frame, bytes | bytearray | memoryview):
@@ -162,12 +191,12 @@ class Codec:
         n = 8 * len(data) - self.layout.header_bits
         x = int.from_bytes(data, "big")
         code, station, sequence = self._split(x >> n, message, station, sequence)
-        if self.check(data, code, station) != int.from_bytes(check, "big"):
-            raise DecodeError(
-                Reason.FAILED_CHECK,
-                "damaged on the way, or of another schema or station",
-                place="check",
-            )
+        counter = None
+        if self._seal is not None:
+            counter = self._counter(sequence, expected.get(station, 0))
+            x = self._unsealed(self._seal, frame, code, station, counter)
+        elif self.check(data, code, station) != int.from_bytes(check, "big"):
+            raise _failed_check("damaged on the way, or of another schema or station")
         name = self._by_code.get(code)
         if name is None:
             raise DecodeError(
@@ -181,7 +210,7 @@ class Codec:
         values = payload.named(payload.unpack_bits(x, n))
         if received is not None and name in self._wrapping:
             values = resolve(values, self.schema.epoch, received)
-        return Opened(Record(name, values, station, sequence), source, field)
+        return Opened(Record(name, values, station, sequence), source, field, counter)
 
     def reopen(
         self, source: bytes, *, received: datetime | None = None, station: int, sequence: int
@@ -341,13 +370,57 @@ class Codec:
 
         `code` (of the message) and `station` count only where the header does not carry them.
         """
+        unsent = self._unsent(code, station, len(data) + self.layout.check.octets)
+        return self._crc(data, self._crc(unsent, self._identity_crc))
+
+    def _unsent(self, code: int, station: int, frame_bytes: int) -> bytes:
+        """What the check covers after the identity and nobody sends."""
         frame = self.schema.frame
-        unsent = (
+        return (
             (0 if frame.message_bits else code).to_bytes(1, "big")
             + (0 if frame.station_bits else station).to_bytes(4, "big")
-            + (len(data) + self.layout.check.octets).to_bytes(2, "big")
+            + frame_bytes.to_bytes(2, "big")
         )
-        return self._crc(data, self._crc(unsent, self._identity_crc))
+
+    def _sealed(
+        self, seal: "Seal", data: bytes, code: int, station: int, counter: int | None
+    ) -> bytes:
+        if counter is None:
+            raise EncodeError("is None", place="sequence", remedy="a seal needs the whole counter")
+        if not seal.has(station):
+            raise EncodeError(f"there is none for station {station}", place="key")
+        unsent = self._unsent(code, station, len(data) + self.layout.check.octets)
+        return seal.close(data, self.layout.identity + unsent, station, counter)
+
+    def _unsealed(self, seal: "Seal", frame: bytes, code: int, station: int, counter: int) -> int:
+        """The data of a sealed frame as a number, once its tag has been verified."""
+        if not seal.has(station):
+            raise _failed_check(f"there is no key for station {station}")
+        unsent = self.layout.identity + self._unsent(code, station, len(frame))
+        data = seal.open(frame, unsent, station, counter)
+        if data is None:
+            raise _failed_check("not sealed with this key, replayed, or damaged on the way")
+        return int.from_bytes(data, "big")
+
+    def _counter(self, sequence: int | None, expected: int) -> int:
+        bits = self.schema.frame.sequence_bits or CARRIED_BITS
+        if type(sequence) is not int or not 0 <= sequence < COUNTERS:
+            raise CarrierError(
+                f"sequence is {sequence}",
+                place="sequence",
+                remedy="a sealed frame opens only with its counter: pass what the carrier says",
+            )
+        return infer_counter(expected, sequence & ((1 << bits) - 1), bits)
+
+
+def _seal(layout: Layout, keys: "Keys") -> "Seal":
+    from packcodec.frame.seal import Seal
+
+    return Seal(layout.check, layout.header_bits // 8, keys)
+
+
+def _failed_check(problem: str) -> DecodeError:
+    return DecodeError(Reason.FAILED_CHECK, problem, place="check")
 
 
 def _parts(

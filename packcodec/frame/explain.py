@@ -64,7 +64,9 @@ def explain(
         fault = f"{error.reason.name.lower().replace('_', ' ')}: {error.problem}"
     try:
         laid_out = _header(codec, bits, parts, message, sequence)
-        if laid_out is not None:
+        if codec.layout.check.hides:
+            parts.append(Part(bits.rest(), "payload", "sealed"))
+        elif laid_out is not None:
             _group(codec, laid_out.body, bits, parts, "")
             parts.append(Part(bits.rest(), "pad", "zero to the end of the byte"))
     except _Short:
@@ -126,7 +128,9 @@ def _repair(
     codec: Codec, bits: _Bits, parts: list[Part], found: MessageLayout | None, sequence: int
 ) -> None:
     repair = codec.layout.repair
-    if repair is None or found is None or not repair.rides(found.name, sequence):
+    if repair is None or codec.layout.check.hides:
+        return
+    if found is None or not repair.rides(found.name, sequence):
         return
     held = bits.take(repair.held_bits)
     covered = f"covers {int(held, 2)} earlier frames, {repair.repair.stride} apart"

@@ -16,13 +16,19 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """A cyclic redundancy check; `polynomial` is MSB first with the top bit implied."""
+    """A cyclic redundancy check; `polynomial` is MSB first with the top bit implied.
+
+    Or the tag of a seal, which takes its place: then `polynomial` is 0, and any change whatever
+    passes with a chance of 2**-bits. `hides`: what stands behind the header is encrypted.
+    """
 
     name: str
     bits: int
     polynomial: int
     distance: int
     reach_bits: int
+    sealed: bool = False
+    hides: bool = False
 
     @property
     def octets(self) -> int:
@@ -36,6 +42,17 @@ CHECKS = {
         Check("crc16", 16, 0x5935, 5, 241),
         Check("crc24", 24, 0x5D6DCB, 6, 2024),
         Check("crc32", 32, 0xF4ACFB13, 6, 2720),
+    )
+}
+
+# AES-CCM with a tag of 4 or 8 bytes; "sign" authenticates and hides nothing.
+SEALS = {
+    check.name: check
+    for check in (
+        Check("ccm4", 32, 0, 1, 2720, sealed=True, hides=True),
+        Check("ccm8", 64, 0, 1, 2720, sealed=True, hides=True),
+        Check("sign4", 32, 0, 1, 2720, sealed=True),
+        Check("sign8", 64, 0, 1, 2720, sealed=True),
     )
 }
 

@@ -49,6 +49,7 @@ def _on_air(old: Layout, new: Layout) -> Iterator[str]:
         ("coding", before.coding, after.coding),
         ("species codes", before.species.capacity, after.species.capacity),
         ("check", before.frame.check, after.frame.check),
+        ("seal", before.frame.seal or "open", after.frame.seal or "open"),
         ("tag bits", before.frame.tag_bits, after.frame.tag_bits),
         ("message bits", before.frame.message_bits, after.frame.message_bits),
         ("station bits", before.frame.station_bits, after.frame.station_bits),

@@ -5,7 +5,7 @@ for a constrained whole number; the other kinds are brought to one, spec/wire-fo
 """
 
 from packcodec.errors import LayoutError
-from packcodec.layout.checks import AUTO, CHECKS, PREFERRED, Check
+from packcodec.layout.checks import AUTO, CHECKS, PREFERRED, SEALS, Check
 from packcodec.layout.identity import identity_of, tag_of
 from packcodec.layout.model import (
     Count,
@@ -138,7 +138,10 @@ def _bounded_bits(most_bits: int, message: Message, schema: Schema) -> int:
     )
     if schema.coding != "modelled" or not shrinks:
         return most_bits
-    check = CHECKS[PREFERRED[-1] if schema.frame.check == AUTO else schema.frame.check]
+    check = (
+        SEALS.get(schema.frame.seal)
+        or CHECKS[PREFERRED[-1] if schema.frame.check == AUTO else schema.frame.check]
+    )
     return min(most_bits, check.reach_bits // 8 * 8, 8 * (LARGEST_FRAME_BYTES - check.octets))
 
 
@@ -160,6 +163,8 @@ def _message(
 def _choose_check(schema: Schema, most_bits: dict[str, int]) -> Check:
     longest = max(most_bits, key=lambda name: most_bits[name])
     data_bits = -(-most_bits[longest] // 8) * 8
+    if schema.frame.seal in SEALS:
+        return _seal(schema, SEALS[schema.frame.seal])
     wanted = schema.frame.check
     for name in PREFERRED if wanted == AUTO else (wanted,):
         if data_bits <= CHECKS[name].reach_bits:
@@ -174,6 +179,19 @@ def _choose_check(schema: Schema, most_bits: dict[str, int]) -> Check:
         if longer
         else "shorten the message",
     )
+
+
+def _seal(schema: Schema, seal: Check) -> Check:
+    """A cipher works on whole bytes, and the header before it stays readable."""
+    frame = schema.frame
+    left = -(frame.tag_bits + frame.message_bits + frame.station_bits + frame.sequence_bits) % 8
+    if seal.hides and left:
+        raise LayoutError(
+            f"the header ends {left} bits short of a byte, and what follows it is to be sealed",
+            place="frame.sequence_bits",
+            remedy=f"use sequence_bits = {frame.sequence_bits + left}",
+        )
+    return seal
 
 
 def _group(fields: tuple[Field, ...], schema: Schema, path: str) -> Group:

@@ -14,6 +14,7 @@ from hashlib import sha256
 from typing import Any
 
 from packcodec.schema.model import (
+    UNSEALED,
     Boolean,
     Duration,
     Enumeration,
@@ -46,6 +47,7 @@ def canonical_form(schema: Schema) -> str:
                 "station_bits": frame.station_bits,
                 "sequence_bits": frame.sequence_bits,
                 "check": frame.check,
+                **({"seal": frame.seal} if frame.seal not in UNSEALED else {}),
             },
             "species": {
                 "capacity": schema.species.capacity,

@@ -17,6 +17,7 @@ Report = Literal["priority", "summary", "count", "never"]
 Beyond = Literal["wrap", "reject"]
 Since = Literal["", "previous"]
 
+UNSEALED = ("", "open")
 LONGEST_LIST = 255
 DEEPEST_LIST = 2
 
@@ -180,13 +181,18 @@ class Message:
 
 @dataclass(frozen=True, slots=True)
 class FrameWidths:
-    """Header widths in bits, each 0 where the carrier already says it, and the check's name."""
+    """Header widths in bits, each 0 where the carrier already says it, and the check's name.
+
+    `seal` is the name of a seal, which takes the check's place; "open" says that there is none on
+    purpose, "" only that there is none.
+    """
 
     tag_bits: int
     message_bits: int
     station_bits: int
     sequence_bits: int
     check: str
+    seal: str = ""
 
 
 @dataclass(frozen=True, slots=True)

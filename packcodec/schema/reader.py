@@ -9,6 +9,7 @@ from typing import Literal, cast
 
 from packcodec.schema.fields import FieldReader
 from packcodec.schema.model import (
+    UNSEALED,
     FrameWidths,
     Message,
     Policy,
@@ -23,6 +24,8 @@ from packcodec.schema.table import Document, Table
 
 # The names that frame/crc.py gives its checks; a stage knows only those beneath it.
 CHECKS = ("auto", "crc24", "crc32", "crc16-short", "crc16")
+SEALS = ("ccm4", "ccm8", "sign4", "sign8", "open")
+HIDING = ("ccm4", "ccm8")
 CODINGS = ("fixed", "modelled")
 
 LATEST_VERSION = (1 << 32) - 1
@@ -55,9 +58,7 @@ def read_schema(
     Raises SchemaError.
     """
     root = _root(toml, place)
-    root.only(
-        ("schema", "species", "frame", "repair", "models", "policy", "stations", "message")
-    )
+    root.only(("schema", "species", "frame", "repair", "models", "policy", "stations", "message"))
     head = root.table("schema")
     head.only(("name", "version", "epoch", "coding", "note"))
     epoch = _epoch(head)
@@ -71,7 +72,7 @@ def read_schema(
         coding=cast(Literal["fixed", "modelled"], coding),
         frame=frame,
         messages=messages,
-        species=_species(root, species_csv, species_place),
+        species=_guarded(root, frame, _species(root, species_csv, species_place)),
         policy=_policy(root.table("policy", optional=True)),
         stations=_stations(root.table("stations", optional=True), frame),
         repair=_repair(root, messages, frame, coding),
@@ -137,14 +138,34 @@ def _epoch(head: Table) -> datetime:
 
 
 def _frame(table: Table) -> FrameWidths:
-    table.only(("tag_bits", "message_bits", "station_bits", "sequence_bits", "check"))
+    table.only(("tag_bits", "message_bits", "station_bits", "sequence_bits", "check", "seal"))
+    seal = table.choice("seal", SEALS) if "seal" in table.values else ""
+    if "check" in table.values and seal not in UNSEALED:
+        raise table.error("check", f"the seal {seal} takes the place of a check", "leave it out")
     return FrameWidths(
         tag_bits=table.integer("tag_bits", 0, WIDEST_FIELD_BITS),
         message_bits=table.integer("message_bits", 0, WIDEST_MESSAGE_BITS),
         station_bits=table.integer("station_bits", 0, WIDEST_FIELD_BITS),
         sequence_bits=table.integer("sequence_bits", 0, WIDEST_FIELD_BITS),
         check=table.choice("check", CHECKS, "auto"),
+        seal=seal,
     )
+
+
+def _guarded(root: Table, frame: FrameWidths, species: SpeciesTable) -> SpeciesTable:
+    """Refuse to tell the world where a sensitive species is, unless the schema says it means to."""
+    sensitive = [
+        row.label
+        for row in species.rows
+        if row.sensitivity and row.report in ("priority", "summary") and not row.retired
+    ]
+    if sensitive and frame.seal not in (*HIDING, "open"):
+        raise root.table("frame").error(
+            "seal" if frame.seal else None,
+            f"whoever listens would learn where sensitive species are ({sensitive[0]} is one)",
+            'set seal = "ccm4" in [frame], or seal = "open" if anyone may know',
+        )
+    return species
 
 
 def _species_file(table: Table) -> str:

@@ -172,7 +172,7 @@ WRONG = {
     "section no table": (TOML, "schema = 1", ":1 schema", "must be a table", "not 1 (an integer)"),
     "key": ("high = 8", "hihg = 8", ":29 message.summary.fields[2].hihg", "mean 'high'?"),
     "odd key": ("high = 8", '"\\n" = 8', ":29 message.summary.fields[2].'\\n'", "unknown key"),
-    "far key": ("tag_bits = 8", "zz = 8", ":12 frame.zz", "use tag_bits or check"),
+    "far key": ("tag_bits = 8", "zz = 8", ":12 frame.zz", "use tag_bits, check or seal"),
     "key of another kind": ('kind = "boolean", o', 'kind = "boolean", low = 1, o', ":34 ", "low"),
     "key before kind": ('kind = "boolean", o', 'kid = "boolean", o', ":34 ", "mean 'kind'?"),
     "missing key": ("step = 0.05, ", "", ":30 message.summary.fields[3]", "add step = 0.05"),

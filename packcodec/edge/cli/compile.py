@@ -6,6 +6,7 @@ import click
 
 from packcodec.edge.cli.screen import as_json, document, say, schema_argument, table
 from packcodec.edge.files import load
+from packcodec.layout.checks import Check
 from packcodec.layout.model import Layout, MessageLayout
 from packcodec.layout.table import BitRow, bit_table
 
@@ -28,10 +29,7 @@ def command(schema: str, as_json: bool) -> None:
         f"message {frame.message_bits}, station {frame.station_bits}, "
         f"sequence {frame.sequence_bits}"
     )
-    say(
-        f"check     {check.name}, {check.octets} bytes: catches every error of up to "
-        f"{check.distance - 1} bits in frames of up to {check.reach_bits // 8} bytes"
-    )
+    say(f"check     {check.name}, {check.octets} bytes: {_promise(check)}")
     for message in layout.messages:
         say()
         table(
@@ -39,6 +37,16 @@ def command(schema: str, as_json: bool) -> None:
             [_row(row) for row in bit_table(message.body)],
             title=_title(message),
         )
+
+
+def _promise(check: Check) -> str:
+    if check.sealed:
+        hidden = "encrypted and" if check.hides else "not encrypted,"
+        return f"{hidden} authenticated with a key; a forgery passes 1 in 2^{check.bits} times"
+    return (
+        f"catches every error of up to {check.distance - 1} bits in frames of up to "
+        f"{check.reach_bits // 8} bytes"
+    )
 
 
 def _title(message: MessageLayout) -> str:
