@@ -74,5 +74,9 @@ class SourceError(PackcodecError):
     """A source of frames (file, serial line, port, broker) that cannot be used as it was named."""
 
 
+class KeysError(PackcodecError):
+    """A key that is missing, unsafe or wrong; never says what it is."""
+
+
 class MissingPartError(PackcodecError):
     """An optional part is not installed; the message is the line that installs it."""

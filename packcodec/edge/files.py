@@ -1,12 +1,16 @@
 """Schemas from files."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from packcodec.errors import SchemaError
 from packcodec.frame.codec import Codec
 from packcodec.layout.compiler import compile_layout
 from packcodec.schema.model import Schema
 from packcodec.schema.reader import models_file_named, read_schema, species_file_named
+
+if TYPE_CHECKING:
+    from packcodec.frame.seal import Keys
 
 
 def read_schema_file(path: str | Path, *, models: bool = True) -> Schema:
@@ -33,12 +37,12 @@ def read_schema_file(path: str | Path, *, models: bool = True) -> Schema:
     )
 
 
-def load(path: str | Path) -> Codec:
-    """The codec of the schema in a TOML file; see `read_schema_file`.
+def load(path: str | Path, keys: "Keys | None" = None) -> Codec:
+    """The codec of the schema in a TOML file; see `read_schema_file`. `keys` open a seal.
 
-    Raises SchemaError or LayoutError.
+    Raises SchemaError or LayoutError, MissingPartError for a seal without its package.
     """
-    return Codec(compile_layout(read_schema_file(path)))
+    return Codec(compile_layout(read_schema_file(path)), keys)
 
 
 def _text(path: Path, what: str) -> str:

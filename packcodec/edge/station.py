@@ -23,12 +23,12 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import Lock, RLock
-from typing import IO, Any, Self
+from typing import IO, TYPE_CHECKING, Any, Self
 
 from packcodec.edge.disk import DiskFile
 from packcodec.edge.files import load
 from packcodec.edge.keeping import Files, Keeping
-from packcodec.errors import EncodeError, PackcodecError, RadioError
+from packcodec.errors import EncodeError, KeysError, PackcodecError, RadioError
 from packcodec.frame.codec import UNSENT_STATION_BITS, Codec
 from packcodec.monitor.clock import Reading
 from packcodec.monitor.counter import LEAP, Counter
@@ -40,6 +40,9 @@ from packcodec.radio.links import OwnRadio, find_link
 from packcodec.radio.rules import known_rules
 from packcodec.radio.scopes import ledger_limits
 from packcodec.schema.remedy import nearest
+
+if TYPE_CHECKING:
+    from packcodec.frame.seal import Keys
 
 US_PER_S = 1_000_000
 # After a busy channel, 1 s and up to 8.4 s more by chance: two stations must not wait in step.
@@ -68,6 +71,7 @@ class Station:
         *,
         store: str | Path | Files,
         station: str | int | None = None,
+        keys: "str | Path | Keys | None" = None,
         own: OwnRadio | None = None,
         clocks: Clocks = system_clocks,
         keeps_time: bool = True,
@@ -76,16 +80,20 @@ class Station:
     ) -> None:
         """`station` is a name or number of the schema; it may be left out where there is one.
 
-        `keeps_time`: the wall clock runs while the power is off. `own`: the user's links and rules.
-        `options` go to `Monitor`: health_every_s, checkpoint_s, outbox_most. Raises SchemaError,
-        LayoutError, EncodeError or RadioError for what could never work, and RadioError for a
-        store that another process holds or that has lost count of its numbers.
+        `keys`: a key file, or keys by station, for a schema with a seal. `own`: the user's links
+        and rules. `keeps_time`: the wall clock runs while the power is off. `options` go to
+        `Monitor`: health_every_s, checkpoint_s, outbox_most.
+
+        Raises SchemaError, LayoutError, KeysError, EncodeError or RadioError for what could never
+        work, and RadioError for a store that another process holds or that has lost count of its
+        numbers.
         """
         own = own or OwnRadio()
         rules = known_rules(own.rules)
-        self.codec = schema if isinstance(schema, Codec) else load(schema)
+        self.codec = schema if isinstance(schema, Codec) else load(schema, _keys(keys))
         self.link = link if isinstance(link, Link) else find_link(link, own.links)
         self.station = _number(self.codec, station)
+        _check_key(self.codec, self.station)
         self._clocks = clocks
         self._attested: bool | None = None
         self._lock = RLock()
@@ -121,9 +129,13 @@ class Station:
         confidence: float = 1.0,
         individuals: int = 1,
         image: str | None = None,
+        *,
+        mark: Any = None,
     ) -> None:
         """One detection. A record that comes of it is safe when this returns, the rest at a `tick`.
 
+        `mark` (JSON data) says where the caller's own log stands after this detection; it is kept
+        in one piece with what came of it, and after a restart is the station's `mark`.
         `when` is by the station's clock, now if not given. People (rows whose report is "never")
         are dropped here and leave no trace. Raises EncodeError for what is no detection.
         """
@@ -133,8 +145,15 @@ class Station:
             at = now.wall if when is None else when.astimezone(UTC)
             detection = Detection(self.station, at, label, confidence, individuals, image or "")
             self.monitor.seen(detection, now)
+            if mark is not None:
+                self.monitor.mark = mark
             if self.monitor.has_records:
                 self._commit(now)
+
+    @property
+    def mark(self) -> Any:
+        """The latest `mark` that `seen` was given, of what is known of it; None for none."""
+        return self.monitor.mark
 
     def health(self, **values: Any) -> None:
         """What the station knows of itself, by the names of the schema's health fields.
@@ -288,6 +307,23 @@ class Station:
                 f"{wall} has no offset from UTC", place="now", remedy="give a UTC time"
             )
         return Reading(wall.astimezone(UTC), int(mono_s * US_PER_S), self._attested)
+
+
+def _keys(keys: "str | Path | Keys | None") -> "Keys | None":
+    if not isinstance(keys, str | Path):
+        return keys
+    from packcodec.edge.keys import read_keys
+
+    return read_keys(keys)
+
+
+def _check_key(codec: Codec, station: int) -> None:
+    if codec.layout.check.sealed and not codec.has_key(station):
+        raise KeysError(
+            f"there is none for station {station}",
+            place="keys",
+            remedy="packcodec keys new makes one; give the base the same",
+        )
 
 
 def _by_chance() -> int:

@@ -88,6 +88,10 @@ class Codec:
     def schema(self) -> Schema:
         return self.layout.schema
 
+    def has_key(self, station: int) -> bool:
+        """Whether frames of that station can be sealed and opened."""
+        return self._seal is not None and self._seal.has(station)
+
     def encode(
         self,
         record: Record | Mapping[str, Any],

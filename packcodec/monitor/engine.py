@@ -85,7 +85,11 @@ class Send:
 
 
 class Monitor:
-    """One station's engine, from one boot to the next."""
+    """One station's engine, from one boot to the next.
+
+    `mark` is whatever the caller wants kept in one piece with what came of it. `unsendable` counts
+    by message the records that no frame of this link can carry.
+    """
 
     def __init__(
         self,
@@ -118,6 +122,7 @@ class Monitor:
         self.storage_failed = False
         self.last_sent = kept.last_sent
         self.unsendable: Counts[str] = Counts(state.get("unsendable", {}))
+        self.mark: Any = state.get("mark")
         self.scopes = _all_scopes(link, rules)
         self.limits = ledger_limits(link, rules)
         self._codec = codec
@@ -396,6 +401,7 @@ class Monitor:
             "known": rfc3339(self.clock.known),
             "dropped": dict(self.outbox.dropped),
             "unsendable": dict(self.unsendable),
+            "mark": self.mark,
         }
 
 

@@ -18,6 +18,8 @@ COMMANDS = (
     "encode",
     "decode",
     "explain",
+    "seen",
+    "keys",
     "receive",
     "redecode",
     "gaps",
