@@ -23,6 +23,7 @@ from packcodec.schema.models import Models
 # How many elements the frames that are learned from hold: few, and many. Context grows in a frame.
 SIGHTINGS_A_FRAME = (8, 45, 200)
 INTERVALS_A_FRAME = (1, 4, 16)
+LENGTHS = 3
 HELD_OUT = 4  # one day in so many, the last ones
 
 
@@ -88,7 +89,11 @@ def learn(schema: Schema, log: Log, size_bytes: int) -> tuple[Models, list[Cost]
     known = list(_trees(codec, log.on(days[:first_held])))
     if not known:
         raise LogError("nothing in the log fits a message of the schema")
-    models = train(codec.layout, ((name, tree) for name, _, tree in known), size_bytes=size_bytes)
+    models = train(
+        codec.layout,
+        ((name, 1 / LENGTHS if a_record else 1.0, tree) for name, a_record, tree in known),
+        size_bytes=size_bytes,
+    )
     trained = Codec(compile_layout(replace(schema, models=models)))
     return models, _costs(trained, _trees(trained, log.on(days[first_held:])))
 

@@ -15,7 +15,7 @@ ROOTS = (256, 279, 304, 332, 362, 395, 431, 470)
 OCTAVE = 8
 HIGHEST_BYTE = 255
 
-DIRECT_CODES = 16
+FIRST_CODES = 8
 MOST_ALONE = 24
 
 
@@ -50,15 +50,15 @@ def odds(logit: int) -> Cumulative:
 
 
 class Classes:
-    """Codes 0..codes-1 in classes: each of the first 16 alone, then two classes to an octave.
+    """Codes 0..codes-1 in classes: each of the first 8 alone, then two classes to an octave.
 
-    A code is its class, by a table, and its place in the class, all places alike. Up to 24 codes,
-    the hours of a day, each is alone.
+    A code is its class, by a table, and its place in the class, all places alike. Where there are
+    at most 24 codes, as many as hours in a day, each is alone.
     """
 
     def __init__(self, codes: int) -> None:
-        self.alone = codes if codes <= MOST_ALONE else DIRECT_CODES
-        spans, first, width = [(code, 1) for code in range(min(codes, self.alone))], 16, 8
+        self.alone = codes if codes <= MOST_ALONE else FIRST_CODES
+        spans, first, width = [(code, 1) for code in range(self.alone)], 8, 4
         while self.alone < codes and first < codes:
             for _ in range(2):
                 if first < codes:
@@ -73,8 +73,8 @@ class Classes:
     def of(self, code: int) -> int:
         if code < self.alone:
             return code
-        octave = code.bit_length() - 5
-        return DIRECT_CODES + 2 * octave + (code >> octave + 3 & 1)
+        octave = code.bit_length() - 4
+        return FIRST_CODES + 2 * octave + (code >> octave + 2 & 1)
 
 
 def fold(code: int, centre: int, codes: int) -> int:

@@ -45,16 +45,24 @@ RARE_LOGIT = -3.0
 ROOMY_BITS = 1 << 20
 
 
-def train(
-    layout: Layout, records: Iterable[tuple[str, Tree]], *, size_bytes: int = DEVICE_BYTES
-) -> Models:
-    """Models from records, each the name of its message and its codes (`tree_of`).
+class Counts(dict[int, float]):
+    """How often each symbol was, 0.0 where never."""
 
-    Their tables take at most `size_bytes`. Places that no record reached keep their defaults.
+    def __missing__(self, symbol: int) -> float:
+        return 0.0
+
+
+def train(
+    layout: Layout, records: Iterable[tuple[str, float, Tree]], *, size_bytes: int = DEVICE_BYTES
+) -> Models:
+    """Models from records: the name of a message, a weight, and codes (`tree_of`).
+
+    What was seen once but is learned from in frames of several lengths has a weight under 1. The
+    tables take at most `size_bytes`. Places that no record reached keep their defaults.
     """
-    by_message: dict[str, list[Tree]] = defaultdict(list)
-    for name, tree in records:
-        by_message[name].append(tree)
+    by_message: dict[str, list[tuple[float, Tree]]] = defaultdict(list)
+    for name, share, tree in records:
+        by_message[name].append((share, tree))
     known = default_species(layout.schema)
     choices: list[list[_Choice]] = []
     for message in layout.messages:
@@ -91,17 +99,17 @@ def _within(choices: list[list[_Choice]], size_bytes: int) -> list[PlaceTable]:
 
 
 def _learn(
-    layout: Layout, message: Message, trees: Sequence[Tree], known: tuple[int, ...]
+    layout: Layout, message: Message, trees: Sequence[tuple[float, Tree]], known: tuple[int, ...]
 ) -> list[list[_Choice]]:
     probes: list[_Probe] = []
+    tally = _Tally()
 
     def probe(spot: Spot, _: PlaceTable) -> _Probe:
-        probes.append(_Probe(spot))
+        probes.append(_Probe(spot, tally))
         return probes[-1]
 
     walk = Walk(message, layout.schema, Models(known, ()), probe, _by_hour)
-    tally = _Tally()
-    for tree in trees:
+    for tally.share, tree in trees:
         walk.code(tally, tree, ROOMY_BITS)
     choices = [each.choices(known) for each in probes if each.codes]
     for species in walk.species:
@@ -123,17 +131,18 @@ class _Tally:
     """A coder that counts which symbol followed from which table, by the table's identity."""
 
     def __init__(self) -> None:
-        self.counts: dict[int, Counter[int]] = defaultdict(Counter)
+        self.share = 1.0
+        self.counts: dict[int, Counts] = defaultdict(Counts)
 
-    def of(self, table: Sequence[int]) -> Counter[int]:
-        return self.counts.get(id(table), Counter())
+    def of(self, table: Sequence[int]) -> "Counts":
+        return self.counts.get(id(table), Counts())
 
     def symbol(self, cumulative: Cumulative, said: int) -> int:
-        self.counts[id(cumulative)][said] += 1
+        self.counts[id(cumulative)][said] += self.share
         return said
 
     def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:  # noqa: ARG002
-        self.counts[id(frequencies)][said] += 1
+        self.counts[id(frequencies)][said] += self.share
         return said
 
     def uniform(self, n: int, said: int) -> int:  # noqa: ARG002
@@ -146,8 +155,10 @@ class _Tally:
 class _Probe:
     """Stands at a place, and notes each code with all that could choose its row."""
 
-    def __init__(self, spot: Spot) -> None:
+    def __init__(self, spot: Spot, tally: _Tally) -> None:
         self.spot = spot
+        self.tally = tally
+        self.shares: list[float] = []
         self.available = spot.contexts({})
         self.available.pop("kin", None)
         self.centres = spot.centres()
@@ -159,6 +170,7 @@ class _Probe:
     def code(self, coder: Coder, now: Now, said: Any) -> int:  # noqa: ARG002
         code: int = said
         self.codes.append(code)
+        self.shares.append(self.tally.share)
         for name, context in self.available.items():
             self.contexts[name].append(context.of(now))
         for name, earlier in self.centres.items():
@@ -179,7 +191,9 @@ class _Probe:
             sizes["kin"] = KINS
         path = self.spot.path
         every = len(self.codes)
-        found = [_Choice(every * log2(self.spot.codes), 0, lambda: (PlaceTable(path, ()),))]
+        found = [
+            _Choice(sum(self.shares) * log2(self.spot.codes), 0, lambda: (PlaceTable(path, ()),))
+        ]
         plain = [self._folded(around, centre) for around in ("none", "centre", *self.earlier)]
         plain.sort(key=lambda column: column.bits([], 1))
         for column in plain[:MOST_AROUND]:
@@ -209,7 +223,7 @@ class _Probe:
                 fold(code, min(centre if before is None else before, last), codes)
                 for code, before in zip(self.codes, self.earlier[around], strict=True)
             ]
-        return _Column(around, [classes.of(code) for code in folded], classes)
+        return _Column(around, [classes.of(code) for code in folded], self.shares, classes)
 
     def _kin(self, known: tuple[int, ...]) -> bytes:
         """Each known species' class: quarters of what was seen, by the species' mean code."""
@@ -235,12 +249,13 @@ class _Column:
 
     around: str
     symbols: list[int]
+    shares: list[float]
     classes: Classes
     whole: list[float] = field(default_factory=list)
     rest_bits: float = 0.0
 
     def __post_init__(self) -> None:
-        counts = Counter(self.symbols)
+        counts = self._rows([0] * len(self.symbols))[0]
         self.whole = _shares(counts, len(self.classes))
         self.rest_bits = sum(
             count * log2(self.classes.spans[symbol][1]) for symbol, count in counts.items()
@@ -258,30 +273,40 @@ class _Column:
 
         def make() -> tuple[PlaceTable, ...]:
             made = tuple(
-                _row(_backed(counted.get(row, Counter()), self.whole)) for row in range(rows)
+                _row(_backed(counted.get(row, Counts()), self.whole)) for row in range(rows)
             )
             return (replace(table, rows=made),)
 
         return _Choice(bits, rows * len(self.classes) + len(table.kin), make)
 
-    def _rows(self, index: list[int]) -> dict[int, Counter[int]]:
-        found: dict[int, Counter[int]] = defaultdict(Counter)
-        for (row, symbol), count in Counter(zip(index, self.symbols, strict=True)).items():
-            found[row][symbol] = count
+    def _rows(self, index: list[int]) -> dict[int, Counts]:
+        found: dict[int, Counts] = defaultdict(Counts)
+        for (row, symbol, share), count in Counter(
+            zip(index, self.symbols, self.shares, strict=True)
+        ).items():
+            found[row][symbol] += count * share
         return found
 
 
-def _shares(counts: Counter[int], symbols: int) -> list[float]:
+def _together(rows: Iterable[Counts]) -> Counts:
+    found = Counts()
+    for row in rows:
+        for symbol, count in row.items():
+            found[symbol] += count
+    return found
+
+
+def _shares(counts: Counts, symbols: int) -> list[float]:
     total = sum(counts.values()) + PRIOR * symbols
     return [(counts[symbol] + PRIOR) / total for symbol in range(symbols)]
 
 
-def _backed(counts: Counter[int], whole: Sequence[float]) -> list[float]:
+def _backed(counts: Counts, whole: Sequence[float]) -> list[float]:
     total = sum(counts.values()) + BACKING
     return [(counts[symbol] + BACKING * share) / total for symbol, share in enumerate(whole)]
 
 
-def _learning_bits(rows: Mapping[int, Counter[int]], whole: Sequence[float]) -> float:
+def _learning_bits(rows: Mapping[int, Counts], whole: Sequence[float]) -> float:
     nats = 0.0
     for counts in rows.values():
         nats += lgamma(BACKING + sum(counts.values())) - lgamma(BACKING)
@@ -301,20 +326,20 @@ def _row(shares: Sequence[float]) -> bytes:
 
 def _species_choices(species: SpeciesPart, tally: _Tally) -> list[list[_Choice]]:
     hits = [tally.of(row) for row in species.hits]
-    hit_share = _shares(sum(hits, Counter()), 2)
+    hit_share = _shares(_together(hits), 2)
     recent = PlaceTable(
         f"{species.path} recent", tuple(_row(_backed(hit, hit_share)) for hit in hits), ("age",)
     )
     found = [[_Choice(0.0, 2 * len(hits), lambda: (recent,))]] if any(hits) else []
     by_hour = {hour: tally.of(row) for hour, row in enumerate(species.new)}
-    counts = sum(by_hour.values(), Counter())
+    counts = _together(by_hour.values())
     if counts:
         found.append(_hour_choices(f"{species.path} new", by_hour, counts, len(species.known) + 1))
     return found
 
 
 def _hour_choices(
-    path: str, by_hour: dict[int, Counter[int]], counts: Counter[int], symbols: int
+    path: str, by_hour: dict[int, Counts], counts: Counts, symbols: int
 ) -> list[_Choice]:
     whole = _shares(counts, symbols)
     flat = PlaceTable(path, (_row(whole),))
@@ -360,7 +385,7 @@ def _set_choices(listed: SetOf, tally: _Tally) -> list[list[_Choice]]:
 class _Odds:
     """Logistic regression of presence: species, species at the hour, and age, each held to 0."""
 
-    def __init__(self, cells: dict[tuple[int, int, int], Counter[int]], hours: int) -> None:
+    def __init__(self, cells: dict[tuple[int, int, int], Counts], hours: int) -> None:
         self.hours = hours
         self.cells = [
             (at, (hour if hours > 1 else 0, at), age, counts[0], counts[1])
