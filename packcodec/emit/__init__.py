@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from difflib import get_close_matches
 
-from packcodec.emit import asn1, c, javascript, micropython, python
+from packcodec.emit import asn1, c, javascript, markdown, micropython, python, svg
 from packcodec.errors import PackcodecError
 from packcodec.layout.model import Layout
 
@@ -13,8 +13,10 @@ TARGETS: dict[str, Callable[[Layout], dict[str, str]]] = {
     "asn1": asn1.emit,
     "c": c.emit,
     "javascript": javascript.emit,
+    "markdown": markdown.emit,
     "micropython": micropython.emit,
     "python": python.emit,
+    "svg": svg.emit,
 }
 
 
