@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.special import ive
-from scipy.stats import vonmises
 
 from packcodec.errors import LogError
 
@@ -96,8 +95,8 @@ def level_of(densities: Floats) -> float:
 def rate_by_hour(at: ArrayLike, times: ArrayLike, watched: ArrayLike, *, nu: float) -> Floats:
     """Visits per hour watched at the angles `at`: smoothed visits over equally smoothed effort.
 
-    `watched` is the hours watched in each of equal slices of the day, midnight first. NaN where
-    that hour, so smoothed, was watched on less than one day: nothing is known there, which is not
+    `watched` is the hours watched in each of equal slices of the day, midnight first. NaN where a
+    slice was watched for less than one whole day's worth: nothing is known there, which is not
     zero. A ratio of two kernel estimates (common practice, no source).
     """
     places = np.atleast_1d(np.asarray(at, float))
@@ -106,14 +105,17 @@ def rate_by_hour(at: ArrayLike, times: ArrayLike, watched: ArrayLike, *, nu: flo
     middles = (np.arange(hours.size * finer) + 0.5) / (hours.size * finer) * CIRCLE
     effort = _kernel(places, middles, nu) @ np.repeat(hours / finer, finer)
     visits = _kernel(places, np.asarray(times, float), nu).sum(axis=1)
-    days_watched = effort * CIRCLE / 24
+    days_watched = hours * hours.size / 24
+    own_slice = (places % CIRCLE / CIRCLE * hours.size).astype(int) % hours.size
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(days_watched >= 1, visits / effort, np.nan)
+        return np.where(days_watched[own_slice] >= 1, visits / effort, np.nan)
 
 
 def _kernel(at: Floats, centres: Floats, nu: float) -> Floats:
     """The von Mises law around each centre (columns) at each angle (rows)."""
-    return np.asarray(vonmises.pdf(at[:, None], nu, loc=centres[None, :]), np.float64)
+    # exp(nu cos d) / (2 pi I0(nu)), both scaled by exp(-nu) so that neither overflows.
+    apart = np.cos(at[:, None] - centres[None, :]) - 1
+    return np.asarray(np.exp(nu * apart) / (CIRCLE * ive(0, nu)), np.float64)
 
 
 def _kappa(moment: float, order: int) -> float:

@@ -45,13 +45,14 @@ class Heard:
     """A record as the base has it. `counter` is the station's whole counter, where known.
 
     `received` is when its frame came; it dates a record of an unset clock only if that frame came
-    straight from the station (provenance "radio").
+    straight from the station (provenance "radio"). `frame_bytes` is that frame's length.
     """
 
     record: Record
     received: datetime | None = None
     provenance: Provenance = "radio"
     counter: int | None = None
+    frame_bytes: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

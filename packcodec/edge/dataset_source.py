@@ -106,6 +106,7 @@ def _from_store(source: str, codec: Codec) -> Told:
             None if row.received_us is None else from_us(row.received_us),
             "radio" if row.state == State.HEARD else "recovered",
             row.counter,
+            None if row.bytes is None else len(row.bytes),
         )
         for row in frames
         if row.layout == own and row.record is not None

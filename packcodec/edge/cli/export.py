@@ -11,9 +11,10 @@ from packcodec.dataset.effort import station_days, watched_s
 from packcodec.dataset.model import Dataset
 from packcodec.dataset.protect import protect
 from packcodec.edge.cli.screen import as_json, document, say, schema_argument, warn
-from packcodec.edge.dataset_source import read_dataset, read_source, said
+from packcodec.edge.dataset_source import Told, read_dataset, read_source, said
 from packcodec.edge.export_files import FORMS, export
 from packcodec.edge.files import load
+from packcodec.frame.codec import Codec
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -66,7 +67,7 @@ def command(
     camtrap-dp, csv and parquet, a zip for darwin-core, a file for geojson. Sensitive species are
     generalised or left out as the species table says; people are in no form at all.
     """
-    data = protected(schema, source, deployments, project, exact)
+    _, _, data = protected(schema, source, deployments, project, exact)
     written = export(data, form, out, status=status)
     if as_json:
         document({"written": written, **account(data)})
@@ -78,8 +79,13 @@ def command(
             say(f"{name.replace('_', ' ')}: {value}")
 
 
-def protected(schema: str, source: str, deployments: str, project: str, exact: bool) -> Dataset:
-    """The dataset that a command was asked for; what is in no dataset goes to standard error."""
+def protected(
+    schema: str, source: str, deployments: str, project: str, exact: bool
+) -> tuple[Codec, Told, Dataset]:
+    """The dataset that a command was asked for, with what it was made from.
+
+    What is in no dataset goes to standard error.
+    """
     codec = load(schema)
     told = read_source(source, codec)
     for line in said(told):
@@ -87,7 +93,7 @@ def protected(schema: str, source: str, deployments: str, project: str, exact: b
     data = read_dataset(codec, told, deployments, project, created=datetime.now(UTC))
     if exact:
         warn(f"packcodec: {EXACT_WARNING}")
-    return protect(data, exact=exact)
+    return codec, told, protect(data, exact=exact)
 
 
 def account(data: Dataset) -> dict[str, Any]:

@@ -1,0 +1,351 @@
+"""The report's pictures."""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime, timedelta
+from math import cos, isnan, pi, radians
+from typing import Any
+
+from packcodec.dataset.build import number
+from packcodec.dataset.days import StationDay
+from packcodec.dataset.model import Dataset, Deployment, Stretch
+from packcodec.dataset.season import ACTIVITY_GRID, Activity, SpeciesSeason
+from packcodec.edge.parts import part
+from packcodec.edge.pictures import BLUE, GREY, LOOKS, PALE, RED, Picture, legend, svg
+
+MOST_DAYS_SHOWN = 62
+MONTHS = "%-d %b"
+
+
+def rates_picture(species: Sequence[SpeciesSeason]) -> Picture:
+    """Visits per 100 station-days, with the interval that holds 95 % of resamples."""
+    shown = [each for each in species if each.rate is not None][:15][::-1]
+
+    def draw(axes: Any) -> None:
+        for row, each in enumerate(shown):
+            assert each.rate is not None
+            axes.hlines(row, each.rate.low, each.rate.high, color=BLUE, linewidth=2)
+            axes.plot(each.rate.per_100_days, row, "o", color=BLUE)
+        axes.set_yticks(range(len(shown)), [named(each) for each in shown])
+        axes.set_xlim(0, None)
+        axes.set_ylim(-0.7, len(shown) - 0.3)
+        axes.grid(axis="x", color="#DDDDDD")
+        axes.set_xlabel("visits per 100 days of 24 h watched")
+
+    return Picture(
+        "How often",
+        "Dot: the rate. Line: the range that holds 95 % of rates when days are drawn anew.",
+        svg("rates", "Visits by effort", draw, height_in=0.9 + 0.26 * len(shown)),
+    )
+
+
+def activity_picture(each: SpeciesSeason, day: Activity, number: int) -> Picture:
+    """Visits per hour watched over the day."""
+    hours = [angle * 12 / pi for angle in ACTIVITY_GRID]
+
+    def draw(axes: Any) -> None:
+        axes.fill_between(hours, day.low, day.high, color=BLUE, alpha=0.2, linewidth=0)
+        axes.plot(hours, day.rate, color=BLUE, linewidth=2)
+        top = max([value for value in day.high if not isnan(value)], default=1.0) or 1.0
+        _not_watched(axes, hours, day, top)
+        at = [angle * 12 / pi for angle in day.times]
+        axes.plot(at, [0] * len(at), "|", color="black", markersize=7, alpha=0.6)
+        axes.set_xlim(0, 24)
+        axes.set_ylim(0, top * 1.05)
+        axes.set_xticks(range(0, 25, 4))
+        axes.set_xlabel("hour of the day by the sun (noon is 12)")
+        axes.set_ylabel("visits per hour watched")
+
+    return Picture(
+        named(each),
+        f"{day.times.size} visits, one stroke each at the foot. Band: 95 % of resamples. "
+        "Hatched: hours in which no station watched.",
+        svg(f"activity{number}", f"The day of {named(each)}", draw, height_in=2.4),
+    )
+
+
+def _not_watched(axes: Any, hours: Sequence[float], day: Activity, top: float) -> None:
+    blind = [isnan(value) for value in day.rate]
+    if any(blind):
+        axes.fill_between(
+            hours, 0, top * 1.05, where=blind, facecolor=PALE, hatch="///", edgecolor="#999999"
+        )
+
+
+def calendar_picture(data: Dataset, days: Sequence[StationDay]) -> Picture:
+    """Visits per hour watched, a square a station and day (a week in a long season)."""
+    dated = [each for each in days if each.day is not None]
+    first = min((each.day for each in dated if each.day), default=data.created.date())
+    last = max((each.day for each in dated if each.day), default=first)
+    step = 1 if (last - first).days < MOST_DAYS_SHOWN else 7
+    columns = (last - first).days // step + 1
+    homes = list(data.deployments)
+    visits = [[0.0] * columns for _ in homes]
+    watched = [[0.0] * columns for _ in homes]
+    for each in dated:
+        assert each.day is not None
+        row = next(n for n, home in enumerate(homes) if home.id == each.deployment)
+        column = (each.day - first).days // step
+        visits[row][column] += sum(count.value for count in each.visits.values())
+        watched[row][column] += each.watched_s / 3600
+    rates = [
+        [v / w if w else float("nan") for v, w in zip(of, out_of, strict=True)]
+        for of, out_of in zip(visits, watched, strict=True)
+    ]
+
+    def draw(axes: Any) -> None:
+        axes.set_facecolor(PALE)
+        mesh = axes.pcolormesh(
+            range(columns + 1),
+            range(len(homes) + 1),
+            rates,
+            cmap=part("matplotlib", "dataset").colormaps["Blues"].resampled(8),
+            vmin=0,
+            edgecolors="white",
+            linewidth=0.6,
+        )
+        for row, line in enumerate(rates):
+            for column, value in enumerate(line):
+                if isnan(value):
+                    axes.text(column + 0.5, row + 0.5, "×", ha="center", va="center", color=GREY)
+        axes.set_yticks([n + 0.5 for n in range(len(homes))], [short(home) for home in homes])
+        axes.invert_yaxis()
+        _date_ticks(axes, first, step, columns)
+        axes.tick_params(length=0)
+        for side in ("left", "bottom"):
+            axes.spines[side].set_visible(False)
+        bar = axes.figure.colorbar(mesh, ax=axes, orientation="horizontal", aspect=30, pad=0.02)
+        bar.set_label("visits of all species per hour watched")
+        bar.outline.set_visible(False)
+        # As squares of colour: a picture in the picture would be a request, which the page forbids.
+        bar.solids.set_rasterized(False)
+
+    unit = "day" if step == 1 else "week"
+    return Picture(
+        "Every station, every " + unit,
+        f"A square a {unit}. Darker: more visits per hour watched. × : nothing known of that "
+        f"{unit}, or not watched.",
+        svg("calendar", "Visits by station and day", draw, height_in=1.6 + 0.3 * len(homes)),
+    )
+
+
+def map_picture(data: Dataset, days: Sequence[StationDay]) -> Picture:
+    """The stations by their coordinates, as large as they were busy."""
+    places: dict[tuple[float, float], list[Deployment]] = {}
+    for home in data.deployments:
+        places.setdefault((home.longitude, home.latitude), []).append(home)
+    cells = {home.coordinate_precision for home in data.deployments if home.coordinate_precision}
+
+    def busy(homes: Sequence[Deployment]) -> float:
+        ids = {home.id for home in homes}
+        own = [day for day in days if day.deployment in ids]
+        seen = sum(count.value for day in own for count in day.visits.values())
+        return seen / max(sum(day.watched_s for day in own) / 3600, 1.0)
+
+    most = max((busy(homes) for homes in places.values()), default=0.0) or 1.0
+
+    xs, ys = [x for x, _ in places], [y for _, y in places]
+    east, middle = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+    stretch = cos(radians(middle))
+
+    def draw(axes: Any) -> None:
+        for (x, y), homes in places.items():
+            area = 60 + 340 * busy(homes) / most
+            axes.scatter([x], [y], s=area, color=BLUE, alpha=0.75, edgecolors="black", zorder=3)
+            # To the side away from the middle, so that neighbours' names do not meet.
+            side = -1 if x < east else 1
+            axes.annotate(
+                "\n".join(dict.fromkeys(short(home) for home in homes)),
+                (x, y),
+                (13 * side, 0),
+                textcoords="offset points",
+                ha="right" if side < 0 else "left",
+                va="center",
+                zorder=4,
+            )
+        span = max((max(xs) - min(xs)) * stretch, max(ys) - min(ys), *(cells or {0.002})) * 0.95
+        axes.set_ylim(middle - span, middle + span)
+        axes.set_xlim(east - span / stretch, east + span / stretch)
+        axes.set_aspect(1 / stretch)
+        _scale_bar(axes, span, east, middle, stretch)
+        axes.ticklabel_format(useOffset=False)
+        axes.tick_params(labelsize=8)
+        axes.locator_params(nbins=4)
+        axes.grid(color="#DDDDDD")
+        axes.set_xlabel("longitude, ° east")
+        axes.set_ylabel("latitude, ° north")
+
+    rounded = (
+        f" Places are rounded to {', '.join(f'{each:g}°' for each in sorted(cells))}, and stations "
+        "rounded to one place share a dot."
+        if cells
+        else ""
+    )
+    return Picture(
+        "The stations",
+        f"Larger dot: more visits per hour watched.{rounded}",
+        svg("map", "Map of the stations", draw, height_in=4.0),
+    )
+
+
+def _scale_bar(axes: Any, span: float, east: float, middle: float, stretch: float) -> None:
+    degree_m = 111_195.0  # of latitude, on a sphere of the earth's mean radius
+    third_m = span * degree_m * 2 / 3
+    size_m = max(n * 10**power for power in range(7) for n in (1, 2, 5) if n * 10**power <= third_m)
+    wide = size_m / degree_m / stretch
+    left, low = east - span / stretch * 0.92, middle - span * 0.9
+    axes.plot([left, left + wide], [low, low], color="black", linewidth=3, zorder=4)
+    text = f"{size_m / 1000:g} km" if size_m >= 1000 else f"{size_m:g} m"
+    axes.annotate(text, (left + wide / 2, low), (0, 4), textcoords="offset points", ha="center")
+
+
+def effort_picture(data: Dataset) -> Picture:
+    """When each station watched, was off, or nobody knows."""
+    homes = list(data.deployments)
+    looks = {
+        "watching": {"color": BLUE, "linewidth": 0},
+        "off": {"facecolor": "white", "edgecolor": "#BBBBBB", "linewidth": 0.4},
+        "unknown": {
+            "facecolor": "#FBEDE4",
+            "edgecolor": RED,
+            "hatch": "xxxx",
+            "linewidth": 0.6,
+        },
+    }
+    words = {"watching": "watching", "off": "off", "unknown": "nobody knows"}
+
+    def draw(axes: Any) -> None:
+        dates = part("matplotlib.dates", "dataset")
+        labelled: set[str] = set()
+        for row, home in enumerate(homes):
+            for each in (one for one in data.effort if one.deployment == home.id):
+                label = words[each.state] if each.state not in labelled else None
+                labelled.add(each.state)
+                start, wide = _bar(dates, each)
+                axes.barh(row, wide, 0.7, left=start, label=label, **looks[each.state])
+        axes.set_yticks(range(len(homes)), [short(home) for home in homes])
+        axes.invert_yaxis()
+        axes.xaxis_date()
+        axes.xaxis.set_major_locator(dates.AutoDateLocator(minticks=3, maxticks=5))
+        axes.xaxis.set_major_formatter(dates.DateFormatter(MONTHS))
+        legend(axes)
+
+    return Picture(
+        "What is known of the watch",
+        "Blue: watching. White: off. Crossed: nobody knows, for frames are missing or the clock "
+        "was wrong; that is not the same as off.",
+        svg("effort", "Effort by station", draw, height_in=1.1 + 0.32 * len(homes)),
+    )
+
+
+def _bar(dates: Any, stretch: Stretch) -> tuple[float, float]:
+    start = float(dates.date2num(stretch.start))
+    return start, float(dates.date2num(stretch.end)) - start
+
+
+def health_picture(data: Dataset, name: str, title: str, unit: str) -> Picture:
+    """One health field over time, a line a station."""
+
+    def draw(axes: Any) -> None:
+        dates = part("matplotlib.dates", "dataset")
+        for n, home in enumerate(data.deployments):
+            told = [
+                (each.at, number(each.values.get(name)))
+                for each in data.health
+                if each.deployment == home.id and each.at is not None
+            ]
+            points = [(at, value) for at, value in told if value is not None]
+            if points:
+                colour, line, mark = LOOKS[n % len(LOOKS)]
+                axes.plot(
+                    [at for at, _ in points],
+                    [value for _, value in points],
+                    color=colour,
+                    linestyle=line,
+                    marker=mark,
+                    markersize=3.5,
+                    label=short(home),
+                )
+        axes.xaxis.set_major_locator(dates.AutoDateLocator(minticks=3, maxticks=5))
+        axes.xaxis.set_major_formatter(dates.DateFormatter(MONTHS))
+        axes.grid(color="#DDDDDD")
+        axes.set_ylabel(unit)
+        legend(axes, columns=2)
+
+    return Picture(
+        title,
+        "One mark a report; reports by an unset clock have no place here.",
+        svg(f"health-{name}", title, draw, height_in=2.7),
+    )
+
+
+def accumulation_picture(expected: Sequence[float]) -> Picture:
+    """Species expected against station-days."""
+
+    def draw(axes: Any) -> None:
+        axes.plot(range(1, len(expected) + 1), expected, color=BLUE, linewidth=2)
+        axes.set_xlim(0, None)
+        axes.set_ylim(0, None)
+        axes.grid(color="#DDDDDD")
+        axes.set_xlabel("station-days, in no order")
+        axes.set_ylabel("species")
+
+    return Picture(
+        "How many species a longer watch finds",
+        "Where the line still climbs, there is more to be found.",
+        svg("accumulation", "Species by station-days", draw, height_in=2.4),
+    )
+
+
+def airtime_picture(
+    fullest: Mapping[str, Sequence[tuple[date, float]]], limit_s: float | None
+) -> Picture:
+    """The fullest hour of each station and day on the air, against the limit."""
+
+    def draw(axes: Any) -> None:
+        dates = part("matplotlib.dates", "dataset")
+        for n, (station, points) in enumerate(fullest.items()):
+            colour, line, mark = LOOKS[n % len(LOOKS)]
+            axes.plot(
+                [_noon(day) for day, _ in points],
+                [each for _, each in points],
+                color=colour,
+                linestyle=line,
+                marker=mark,
+                markersize=3.5,
+                label=station,
+            )
+        if limit_s is not None:
+            axes.axhline(limit_s, color="black", linestyle=(0, (1, 1)), linewidth=2, label="limit")
+        axes.set_ylim(0, None)
+        axes.xaxis.set_major_locator(dates.AutoDateLocator(minticks=3, maxticks=5))
+        axes.xaxis.set_major_formatter(dates.DateFormatter(MONTHS))
+        axes.grid(color="#DDDDDD")
+        axes.set_ylabel("s on air in the fullest hour")
+        legend(axes, columns=3)
+
+    return Picture(
+        "Airtime against the limit",
+        "The fullest sliding hour of each day, of the frames that reached the base. An estimate, "
+        "never a licence.",
+        svg("airtime", "Airtime by day", draw, height_in=2.7),
+    )
+
+
+def _noon(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
+
+
+def named(each: SpeciesSeason) -> str:
+    """What people call it, or its label where the table has no common name."""
+    return each.species.common_name or each.species.label.replace("_", " ")
+
+
+def short(home: Deployment) -> str:
+    return home.name.replace("_", " ")
+
+
+def _date_ticks(axes: Any, first: date, step: int, columns: int) -> None:
+    every = max(1, -(-columns // 4))
+    at = list(range(0, columns, every))
+    days = [first + timedelta(days=n * step) for n in at]
+    axes.set_xticks([n + 0.5 for n in at], [f"{day.day} {day:%b}" for day in days])

@@ -1,0 +1,303 @@
+"""A season as one self-contained page that a ranger reads: no script, nothing fetched.
+
+A policy in the page itself forbids every request, so that what is not in it cannot be shown.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime
+from importlib.resources import files
+from typing import Any
+
+from packcodec.dataset.build import bound
+from packcodec.dataset.check import check
+from packcodec.dataset.days import StationDay, station_days
+from packcodec.dataset.diversity import accumulation, hill
+from packcodec.dataset.effort import DAY_S
+from packcodec.dataset.model import Count, Dataset, HealthField
+from packcodec.dataset.season import (
+    SpeciesSeason,
+    activity,
+    hours_watched,
+    knowledge,
+    last_heard,
+    species_seasons,
+)
+from packcodec.edge.parts import part
+from packcodec.edge.pictures import Picture
+from packcodec.edge.report_airtime import Airtime
+from packcodec.edge.report_charts import (
+    accumulation_picture,
+    activity_picture,
+    airtime_picture,
+    calendar_picture,
+    effort_picture,
+    health_picture,
+    map_picture,
+    named,
+    rates_picture,
+    short,
+)
+
+SEED = 20270401
+MOST_CURVES = 6
+# Of a lithium-ion cell under load, this little is near its end (common practice, no source).
+LOW_BATTERY_MV = 3400
+LOW_STORAGE_PERCENT = 10
+UNKNOWN_SHARE = 0.05
+PICTURED: Mapping[str, str] = {
+    "battery_mv": "Battery",
+    "temperature_c": "Temperature",
+    "storage_percent": "Free storage",
+}
+PARTS = (
+    ("seen", "What was seen"),
+    ("when", "When"),
+    ("where", "Where"),
+    ("missing", "What is missing"),
+    ("stations", "The stations"),
+    ("airtime", "Airtime"),
+    ("trust", "How far to trust it"),
+)
+
+
+def template(name: str) -> Any:
+    """A page template of this package, with everything put into it escaped."""
+    jinja2 = part("jinja2", "dataset")
+    text = (files("packcodec.edge") / "pages" / name).read_text(encoding="utf-8")
+    return jinja2.Environment(autoescape=True, trim_blocks=True).from_string(text)
+
+
+def style() -> str:
+    """The style of all pages, marked as safe to stand in one."""
+    text = (files("packcodec.edge") / "pages" / "style.css").read_text(encoding="utf-8")
+    return str(text)
+
+
+def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
+    """The whole page as text.
+
+    Raises LogError where the dataset must not be published, MissingPartError without the part
+    `dataset`.
+    """
+    check(data)
+    days = station_days(data)
+    species = species_seasons(data, days, seed=SEED)
+    markup = part("markupsafe", "dataset").Markup
+    protection = data.protection
+    words = [protection.generalized, protection.withheld] if protection else []
+    kept_back = "; ".join(each for each in words if each)
+    return str(
+        template("report.html").render(
+            style=markup(style()),
+            title=data.project.title,
+            span=_span(data),
+            written=f"{data.created:%Y-%m-%d %H:%M}",
+            invented=data.project.invented,
+            exact=protection is not None and protection.exact,
+            kept_back=f"{kept_back[:1].upper()}{kept_back[1:]}." if kept_back else "",
+            parts=[each for each in PARTS if each[0] != "airtime" or airtime],
+            figures=_figures(data, species),
+            cares=_cares(data),
+            independence=data.independence_s // 60,
+            rates=rates_picture(species) if species else None,
+            species=[_species_row(each) for each in species],
+            calendar=calendar_picture(data, days),
+            activities=_activities(data, species),
+            map=map_picture(data, days),
+            effort=effort_picture(data),
+            known=_known(data),
+            gaps=_gaps(data),
+            health=[
+                health_picture(data, each.name, PICTURED[each.name], each.unit)
+                for each in data.health_fields
+                if each.name in PICTURED
+                and any(told.at and told.values.get(each.name) is not None for told in data.health)
+            ],
+            health_heads=[_head(each) for each in data.health_fields],
+            stations=_stations(data),
+            airtime=airtime_picture(airtime.fullest, airtime.limit_s) if airtime else None,
+            airtime_words=airtime.words if airtime else "",
+            trust=_trust(data, days, species),
+            accumulation=_accumulation(days),
+        )
+    )
+
+
+def _span(data: Dataset) -> str:
+    start = min(each.start for each in data.deployments)
+    end = max(each.end for each in data.deployments)
+    stations = len({each.station for each in data.deployments})
+    return f"{stations} stations, {_day(start.date())} to {_day(end.date())}"
+
+
+def _figures(data: Dataset, species: Sequence[SpeciesSeason]) -> list[tuple[str, str]]:
+    known = knowledge(data)
+    whole = sum(each.watched_s + each.off_s + each.unknown_s for each in known)
+    watched = sum(each.watched_s or 0 for each in data.intervals) / DAY_S
+    at_least = any(each.visits.at_least for each in species)
+    visits = Count(sum(each.visits.value for each in species), at_least)
+    return [
+        ("visits", _count(visits)),
+        ("species and groups", str(len(species))),
+        ("days of 24 h watched", f"{watched:.1f}"),
+        ("of the time, nobody knows", f"{sum(e.unknown_s for e in known) / max(whole, 1):.1%}"),
+        ("frames missing", str(sum(each.missing for each in data.gaps))),
+    ]
+
+
+def _cares(data: Dataset) -> list[str]:
+    """What a ranger should look after, in the order of the stations."""
+    lines = []
+    for home, known in zip(data.deployments, knowledge(data), strict=True):
+        told = [each for each in data.health if each.deployment == home.id]
+        last = told[-1].values if told else {}
+        battery, _ = bound(last.get("battery_mv"))
+        storage, _ = bound(last.get("storage_percent"))
+        name = short(home)
+        if battery is not None and battery < LOW_BATTERY_MV:
+            lines.append(f"{name}: the battery is low, {battery:g} mV at last.")
+        if storage is not None and storage < LOW_STORAGE_PERCENT:
+            lines.append(f"{name}: the card is nearly full, {storage:g} % free at last.")
+        if known.unknown_share > UNKNOWN_SHARE:
+            lines.append(f"{name}: nobody knows of {known.unknown_share:.0%} of its time.")
+        if any(each.clock == "unset" for each in data.intervals if each.deployment == home.id):
+            lines.append(f"{name}: its clock was unset for a while; what it saw then has no date.")
+    return lines
+
+
+def _species_row(each: SpeciesSeason) -> dict[str, str]:
+    return {
+        "name": named(each),
+        "scientific": each.species.scientific_name,
+        "visits": _count(each.visits),
+        "rate": f"{each.rate.per_100_days:.0f}" if each.rate else "",
+        "range": f"{each.rate.low:.0f} to {each.rate.high:.0f}" if each.rate else "",
+        "most": _count(each.most),
+        "stations": str(len(each.deployments)),
+        "first": _day(each.first) if each.first else "",
+        "last": _day(each.last) if each.last else "",
+    }
+
+
+def _activities(data: Dataset, species: Sequence[SpeciesSeason]) -> list[Picture]:
+    watched = hours_watched(data)
+    made: list[Picture] = []
+    for each in species:
+        day = activity(data, each.species.label, watched, seed=SEED)
+        if day is not None:
+            made.append(activity_picture(each, day, len(made)))
+        if len(made) == MOST_CURVES:
+            break
+    return made
+
+
+def _known(data: Dataset) -> list[dict[str, str]]:
+    names = {each.id: short(each) for each in data.deployments}
+    return [
+        {
+            "name": names[each.deployment],
+            "watched": _hours(each.watched_s),
+            "off": _hours(each.off_s),
+            "unknown": _hours(each.unknown_s),
+        }
+        for each in knowledge(data)
+    ]
+
+
+def _gaps(data: Dataset) -> list[dict[str, str]]:
+    names = {each.id: short(each) for each in data.deployments}
+    return [
+        {
+            "name": names[each.deployment],
+            "missing": str(each.missing),
+            "after": _when(each.after, "the start"),
+            "before": _when(each.before, "now"),
+            "note": "may have been skipped at a restart" if each.at_restart else "",
+        }
+        for each in data.gaps
+    ]
+
+
+def _stations(data: Dataset) -> list[dict[str, Any]]:
+    rows = []
+    for home in data.deployments:
+        told = [each for each in data.health if each.deployment == home.id]
+        last = told[-1].values if told else {}
+        rows.append(
+            {
+                "name": short(home),
+                "last": _when(last_heard(data, home.id), "never"),
+                "told": [_value(last.get(each.name)) for each in data.health_fields],
+            }
+        )
+    return rows
+
+
+def _head(field: HealthField) -> str:
+    name = field.name.removesuffix("_mv").removesuffix("_c").removesuffix("_percent")
+    words = name.replace("_", " ").capitalize()
+    return f"{words}, {field.unit}" if field.unit else words
+
+
+def _value(value: Any) -> str:
+    inner, side = bound(value)
+    sign = {"": "", "at least": "≥ ", "at most": "≤ "}[side]
+    match inner:
+        case None:
+            return "–"
+        case float() | int() if not isinstance(inner, bool):
+            return f"{sign}{inner:g}"
+        case list() | tuple():
+            return ", ".join(str(each).replace("_", " ") for each in inner) or "–"
+        case _:
+            return str(inner)
+
+
+def _trust(
+    data: Dataset, days: Sequence[StationDay], species: Sequence[SpeciesSeason]
+) -> list[str]:
+    tally = data.tally
+    capped = sum(each.visits.at_least or each.most.at_least for each in data.totals)
+    left_out = sum(each.left_out.value for each in data.intervals)
+    undated = sum(each.start is None for each in data.intervals)
+    whole = sum(each.whole for each in days)
+    lines = [
+        f"{tally.records:,} records came, {tally.recovered:,} of them given back by repair.",
+        f"{whole} of {sum(each.day is not None for each in days)} station-days are known whole; "
+        "only on those does a species not told of count as not detected.",
+        f"{undated:,} intervals were told by an unset clock: they count, but have no day.",
+        f"{capped:,} counts reached the most that a frame can tell, and mean 'or more'.",
+        f"{left_out:,} rows of species did not fit their frame.",
+        f"{tally.unknown_codes:,} rows had a code that the species table lacks, and are left out.",
+        f"{tally.unplaced:,} records lie in no deployment.",
+        f"Detections below a confidence of {data.confidence_least:g} are not counted.",
+    ]
+    counts = [each.visits.value for each in species if each.visits.value]
+    if counts:
+        numbers = ", ".join(f"{hill(counts, order):.1f}" for order in (0, 1, 2))
+        lines.append(
+            f"Hill numbers of order 0, 1 and 2 over visits: {numbers} (species; as many as if all "
+            "were equally common; the same for the common ones)."
+        )
+    return lines
+
+
+def _accumulation(days: Sequence[StationDay]) -> Picture | None:
+    samples = [set(each.visits) for each in days if each.day is not None and each.watched_s]
+    return accumulation_picture(accumulation(samples)) if len(samples) > 1 else None
+
+
+def _count(count: Count) -> str:
+    return f"{count.value:,}+" if count.at_least else f"{count.value:,}"
+
+
+def _hours(seconds: float) -> str:
+    return f"{seconds / 3600:,.1f} h"
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"
+
+
+def _when(when: datetime | None, never: str) -> str:
+    return never if when is None else f"{when.astimezone(UTC):%Y-%m-%d %H:%M}"
