@@ -95,6 +95,7 @@ class Encoder:
         if self.low & ((1 << zeros) - 1):
             # Past low, the first number whose differing top bit is one: it has zeros - 1 zeros.
             zeros -= 1
+        zeros = min(zeros, WORD_BITS)
         value = -(-self.low >> zeros)
         while zeros < WORD_BITS and not value & 1:
             value >>= 1
