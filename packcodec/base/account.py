@@ -281,4 +281,4 @@ class Account:
 
 def has_flag(record: Record, flag: str) -> bool:
     """Whether any set of flags in the record holds it."""
-    return any([type(value) is tuple and flag in value for value in record.values.values()])
+    return any(type(value) is tuple and flag in value for value in record.values.values())

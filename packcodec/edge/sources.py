@@ -1,0 +1,194 @@
+"""Where frames come from: files, a serial line, UDP. packcodec/edge/mqtt.py is another.
+
+A source runs in a thread of its own until it has no more, or until `stop` is set. It hands over
+batches, and is told when each is stored. A live source that fails tries again for ever, waiting
+longer each time.
+"""
+
+import socket
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from threading import Event
+from typing import Protocol, TextIO
+
+from packcodec.edge.capture import Reader, read_lines
+from packcodec.edge.framing import Cobs, Framing, Kiss
+from packcodec.edge.heard import Heard
+from packcodec.edge.parts import part
+from packcodec.errors import LogError, SourceError
+
+FRAMINGS: dict[str, type[Framing]] = {"cobs": Cobs, "kiss": Kiss}
+CHUNK = 1000
+# How often a source that waits looks whether it should stop, in seconds.
+LOOK_S = 0.2
+FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
+LONGEST_DATAGRAM = 65_535
+
+Stored = Callable[[], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlet:
+    """What a source is given: `put` takes a batch (it may wait), `tell` a line for people."""
+
+    put: Callable[[list[Heard], Stored | None], None]
+    tell: Callable[[str], None]
+    stop: Event
+
+
+class Source(Protocol):
+    """`run` blocks. It raises PackcodecError only for what trying again cannot mend.
+
+    A live source has a `ready`, which is set when it listens.
+    """
+
+    def run(self, outlet: Outlet) -> None: ...
+
+
+def now() -> datetime:
+    """The time, in UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class FileSource:
+    """A file of lines, or standard input for "-", whose lines are received as they are read."""
+
+    path: str
+    reader: Reader
+    received: datetime | None = None
+
+    def run(self, outlet: Outlet) -> None:
+        if self.path == "-":
+            self._live(outlet, "standard input")
+            return
+        try:
+            with open(self.path, encoding="utf-8") as lines:
+                self._file(lines, outlet)
+        except OSError as error:
+            raise SourceError(f"cannot be read: {error.strerror}", place=self.path) from None
+        except UnicodeDecodeError:
+            raise SourceError("is not UTF-8 text", place=self.path) from None
+
+    def _file(self, lines: TextIO, outlet: Outlet) -> None:
+        batch: list[Heard] = []
+        for each in read_lines(lines, self.reader, self.path, self.received):
+            if outlet.stop.is_set():
+                return
+            if isinstance(each, LogError):
+                outlet.tell(str(each))
+                continue
+            batch.append(each)
+            if len(batch) == CHUNK:
+                outlet.put(batch, None)
+                batch = []
+        outlet.put(batch, None)
+
+    def _live(self, outlet: Outlet, place: str) -> None:
+        for number, line in enumerate(sys.stdin, 1):
+            if outlet.stop.is_set():
+                return
+            if not line.strip():
+                continue
+            try:
+                heard = self.reader.read(line, f"{place}:{number}", self.received or now())
+            except LogError as error:
+                outlet.tell(str(error))
+            else:
+                outlet.put([heard], None)
+
+
+@dataclass(frozen=True, slots=True)
+class SerialSource:
+    """A serial line on which frames come framed; `framing` is "cobs" or "kiss"."""
+
+    port: str
+    base: str
+    baud: int = 115_200
+    framing: str = "cobs"
+    ready: Event = field(default_factory=Event)
+
+    def run(self, outlet: Outlet) -> None:
+        serial = part("serial", "serial")
+        if self.framing not in FRAMINGS:
+            raise SourceError(
+                f"there is no framing {self.framing!r}", place=self.port, remedy="use cobs or kiss"
+            )
+
+        def listen(calm: Callable[[], None]) -> None:
+            framing = FRAMINGS[self.framing]()
+            with serial.serial_for_url(self.port, baudrate=self.baud, timeout=LOOK_S) as line:
+                calm()
+                self.ready.set()
+                while not outlet.stop.is_set():
+                    data = line.read(line.in_waiting or 1)
+                    frames = [Heard(frame, now(), self.base) for frame in framing.feed(data)]
+                    if frames:
+                        outlet.put(frames, None)
+
+        keep_trying(listen, (serial.SerialException, OSError), self.port, outlet)
+
+
+@dataclass(frozen=True, slots=True)
+class UdpSource:
+    """Datagrams to a port of this machine: a frame each, as bytes, or as the reader's text."""
+
+    host: str
+    port: int
+    base: str
+    reader: Reader | None = None
+    ready: Event = field(default_factory=Event)
+
+    def run(self, outlet: Outlet) -> None:
+        place = f"udp://{self.host}:{self.port}"
+
+        def listen(calm: Callable[[], None]) -> None:
+            family = socket.AF_INET6 if ":" in self.host else socket.AF_INET
+            with socket.socket(family, socket.SOCK_DGRAM) as line:
+                line.bind((self.host, self.port))
+                line.settimeout(LOOK_S)
+                calm()
+                self.ready.set()
+                while not outlet.stop.is_set():
+                    try:
+                        data, _ = line.recvfrom(LONGEST_DATAGRAM)
+                    except TimeoutError:
+                        continue
+                    self._take(data, place, outlet)
+
+        keep_trying(listen, (OSError,), place, outlet)
+
+    def _take(self, data: bytes, place: str, outlet: Outlet) -> None:
+        if self.reader is None:
+            outlet.put([Heard(data, now(), self.base)], None)
+            return
+        try:
+            heard = self.reader.read(data.decode("utf-8", "replace"), place, now())
+        except LogError as error:
+            outlet.tell(str(error))
+        else:
+            outlet.put([heard], None)
+
+
+def keep_trying(
+    listen: Callable[[Callable[[], None]], None],
+    failures: tuple[type[BaseException], ...],
+    place: str,
+    outlet: Outlet,
+) -> None:
+    """Run `listen` until it is told to stop; it says by its argument that it got through."""
+    wait_s = FIRST_WAIT_S
+
+    def calm() -> None:
+        nonlocal wait_s
+        wait_s = FIRST_WAIT_S
+
+    while not outlet.stop.is_set():
+        try:
+            listen(calm)
+        except failures as error:
+            outlet.tell(f"{place}: {error}; trying again in {wait_s:.0f} s")
+            outlet.stop.wait(wait_s)
+            wait_s = min(2 * wait_s, LONGEST_WAIT_S)
