@@ -4,7 +4,7 @@ While the place of a run is known, its words are stored octet by octet; after an
 a list, `put` appends them.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 
@@ -42,6 +42,8 @@ class Scope:
     names: CNames
     lines: list[str] = dataclass_field(default_factory=list)
     variables: Names = dataclass_field(default_factory=lambda: Names(KEYWORDS))
+    tests: list[str] = dataclass_field(default_factory=list)
+    lengths: list[str] = dataclass_field(default_factory=list)
 
     def add(self, depth: int, *lines: str) -> None:
         self.lines += [INDENT * depth + line if line else "" for line in lines]
@@ -74,8 +76,7 @@ def encode(each: MessageLayout, names: CNames) -> Iterator[str]:
     if steps and isinstance(steps[0], Run):
         first = steps.pop(0)
         assert isinstance(first, Run)
-        items = list(_codes(first, held, scope, 1))
-        store(items, "payload", scope, 1)
+        store(_codes(first, held, scope, 1), "payload", scope, 1)
         prefix = first.width
     if rigid is None:
         scope.add(1, f"to.bits = {prefix}u;")
@@ -102,15 +103,17 @@ def encode(each: MessageLayout, names: CNames) -> Iterator[str]:
     yield "}"
 
 
-def store(items: list[Item], target: str, scope: Scope, depth: int) -> None:
+def store(items: Iterable[Item], target: str, scope: Scope, depth: int) -> None:
     """Write the items from the first octet of `target` on."""
     at = 0
     for word in words(items, WORD):
+        _refuse(scope, depth)
         scope.add(depth, *_word(word))
         for down in range(24, 24 - word.bits, -8):
             shifted = f"word >> {down}" if down else "word"
             scope.add(depth, f"{target}[{at}] = (uint8_t)({shifted});")
             at += 1
+    _refuse(scope, depth)
 
 
 def _word(word: Word) -> Iterator[str]:
@@ -130,9 +133,10 @@ def _word(word: Word) -> Iterator[str]:
 def _step(step: Step, held: Held, scope: Scope, depth: int) -> None:
     match step:
         case Run():
-            items = list(_codes(step, held, scope, depth))
-            for word in words(items, WORD):
+            for word in words(_codes(step, held, scope, depth), WORD):
+                _refuse(scope, depth)
                 scope.add(depth, *_word(word), f"put(&to, word, {word.bits}u);")
+            _refuse(scope, depth)
         case When():
             presence = held.struct.presence[step.field.name]
             scope.add(depth, f"if ({held.at}{presence}) {{")
@@ -165,27 +169,33 @@ def _repeat(step: Repeat, held: Held, scope: Scope, depth: int) -> None:
 
 
 def _codes(run: Run, held: Held, scope: Scope, depth: int) -> Iterator[Item]:
-    """A variable for the code of every place, the tests they must pass, then the items."""
-    items: list[Item] = []
-    tests: list[str] = []
-    lengths: list[str] = []
+    """A variable for the code of every place, as it is asked for, and the tests it must pass.
+
+    Values are loaded for one word at a time: a small core has few registers to keep them in.
+    """
     for place in run.places:
         item, test = _code(place, held, scope, depth)
-        if item is not None:
-            items.append(item)
         if test:
-            (lengths if isinstance(place, Count) else tests).append(test)
-    if lengths:
-        scope.add(depth, *broken("if (", lengths, " || ", ") {"))
-        scope.add(depth + 1, scope.out_of_range)
-        scope.add(depth, "}")
-    if tests:
+            (scope.lengths if isinstance(place, Count) else scope.tests).append(test)
+        if item is not None:
+            yield item
+
+
+def _refuse(scope: Scope, depth: int) -> None:
+    """The tests that have gathered; those of lengths, which guard memory, in every build."""
+    if scope.lengths:
+        _return_if(scope.lengths, scope, depth)
+    if scope.tests:
         scope.lines.append(f"#ifndef {scope.names.macro}_TRUST_VALUES")
-        scope.add(depth, *broken("if (", tests, " || ", ") {"))
-        scope.add(depth + 1, scope.out_of_range)
-        scope.add(depth, "}")
+        _return_if(scope.tests, scope, depth)
         scope.lines.append("#endif")
-    yield from items
+
+
+def _return_if(tests: list[str], scope: Scope, depth: int) -> None:
+    scope.add(depth, *broken("if (", tests, " || ", ") {"))
+    scope.add(depth + 1, scope.out_of_range)
+    scope.add(depth, "}")
+    tests.clear()
 
 
 def _code(place: Place, held: Held, scope: Scope, depth: int) -> tuple[Item | None, str]:
