@@ -1,8 +1,8 @@
 """Opening the store: SQLite in one file by default, PostgreSQL by URL, both brought up to date.
 
 SQLite runs with a write-ahead log and full synchronisation: a commit that returned outlasts a
-power cut, as far as the disk is honest (www.sqlite.org/pragma.html#pragma_synchronous). Every
-transaction takes the write lock at its start, so that two processes never wait on each other.
+power cut, as far as the disk is honest (www.sqlite.org/pragma.html#pragma_synchronous). Whoever
+writes takes the write lock at the start, so that two processes never wait on each other.
 """
 
 from pathlib import Path
@@ -38,6 +38,11 @@ def open_database(where: str) -> Engine:
     except SQLAlchemyError as error:
         raise StoreError(f"is no store of packcodec: {error}", place=_shown(where)) from None
     return engine
+
+
+def reading(engine: Engine) -> Connection:
+    """A connection that only reads, and keeps nobody from writing meanwhile."""
+    return engine.connect().execution_options(reading=True)
 
 
 def not_kept(engine: Engine, error: SQLAlchemyError) -> StoreError:
@@ -84,7 +89,8 @@ def _sqlite(file: str) -> Engine:
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
-        connection.exec_driver_sql("BEGIN IMMEDIATE")
+        readers = connection.get_execution_options().get("reading", False)
+        connection.exec_driver_sql("BEGIN" if readers else "BEGIN IMMEDIATE")
 
     return engine
 

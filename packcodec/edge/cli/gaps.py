@@ -1,0 +1,101 @@
+"""`packcodec gaps`: what came, what is missing, and why."""
+
+import sys
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from packcodec.base.cover import State
+from packcodec.codec.record import rfc3339
+from packcodec.edge.cli.decode import Moment
+from packcodec.edge.cli.screen import as_json, document, say, table
+from packcodec.edge.parts import part
+from packcodec.edge.sources import now
+
+if TYPE_CHECKING:
+    from packcodec.edge.store_report import StationReport
+
+HEADS = ("station", ">heard", ">recovered", ">lost", ">restart", ">nothing sent", ">copies")
+
+
+@click.command()
+@click.argument("store")
+@click.option("--at", type=Moment(), help="Judge silence as of this time; now if not given.")
+@as_json
+def command(store: str, at: datetime | None, as_json: bool) -> None:
+    """Every number from each station's first frame to its last, and what is known of it.
+
+    A station that reports 'watched and saw none' is not silent; one that is overdue is, and then
+    the exit is 1.
+    """
+    part("sqlalchemy", "base")
+    from packcodec.edge.database import open_database
+    from packcodec.edge.store_report import reports, strays
+
+    engine = open_database(store)
+    when = at or now()
+    found = list(reports(engine))
+    unread = strays(engine)
+    overdue = [each for each in found if each.overdue_from is not None and each.overdue_from < when]
+    if as_json:
+        stations = [_json(each, each in overdue) for each in found]
+        document({"stations": stations, "no_record": unread})
+    else:
+        table(HEADS, [_row(each) for each in found])
+        for each in found:
+            _tell(each, each in overdue)
+        for why, count in unread.items():
+            say(f"{count} frames gave no record: {why}")
+    sys.exit(1 if overdue else 0)
+
+
+def _row(report: "StationReport") -> tuple[object, ...]:
+    order = (State.HEARD, State.RECOVERED, State.LOST, State.RESTART, State.UNSENT)
+    counts = [report.counts.get(state, 0) for state in order]
+    return (report.station, *counts, report.copies)
+
+
+def _tell(report: "StationReport", overdue: bool) -> None:
+    for gap in report.gaps:
+        say(f"station {report.station}: {gap.first} to {gap.end - 1} {gap.state}")
+    for fit in report.clocks[:1]:
+        say(
+            f"station {report.station}: clock by {fit.message}: {fit.offset_s:+.0f} s "
+            f"± {fit.uncertainty_s:.0f} s, {fit.drift_ppm:+.1f} ppm"
+        )
+    if overdue and report.overdue_from and report.last_received:
+        say(
+            f"station {report.station}: NO REPORT since {rfc3339(report.last_received)}, "
+            f"overdue from {rfc3339(report.overdue_from)}"
+        )
+
+
+def _json(report: "StationReport", overdue: bool) -> dict[str, Any]:
+    def said(when: datetime | None) -> str | None:
+        return None if when is None else rfc3339(when)
+
+    return {
+        "station": report.station,
+        "first": report.first,
+        "last": report.end - 1,
+        "counts": {state.name.lower(): report.counts.get(state, 0) for state in State},
+        "copies": report.copies,
+        "gaps": [
+            {"first": gap.first, "last": gap.end - 1, "reason": gap.state} for gap in report.gaps
+        ],
+        "last_received": said(report.last_received),
+        "next_expected": said(report.next_expected),
+        "overdue_from": said(report.overdue_from),
+        "overdue": overdue,
+        "clocks": [
+            {
+                "message": fit.message,
+                "offset_s": fit.offset_s,
+                "uncertainty_s": fit.uncertainty_s,
+                "drift_ppm": fit.drift_ppm,
+                "jumps": fit.jumps,
+            }
+            for fit in report.clocks
+        ],
+    }

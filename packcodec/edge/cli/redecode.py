@@ -1,0 +1,27 @@
+"""`packcodec redecode`: what gave no record, read again with a schema found since."""
+
+import click
+
+from packcodec.base.events import Rejected
+from packcodec.edge.cli.receive import schemas_option
+from packcodec.edge.cli.screen import say
+from packcodec.edge.files import load
+from packcodec.edge.parts import part
+
+
+@click.command()
+@click.argument("store")
+@schemas_option
+def command(store: str, schemas: tuple[str, ...]) -> None:
+    """Read the frames in STORE that gave no record again, with these schemas."""
+    part("sqlalchemy", "base")
+    from packcodec.edge.store import Store
+
+    opened = Store.open(store, [load(schema) for schema in schemas])
+    read = kept = 0
+    for events in opened.redecode():
+        if isinstance(events[0], Rejected):
+            kept += 1
+        else:
+            read += 1
+    say(f"{read} frames read that gave no record before; {kept} still give none")

@@ -1,0 +1,80 @@
+"""The simulator: its loss models lose what they say, and its code gives nothing wrong."""
+
+from itertools import pairwise
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from packcodec.base.simulate import (
+    bound,
+    bursts,
+    coded,
+    independent,
+    losses,
+    outage,
+    plain,
+    repeated,
+)
+from packcodec.layout.model import RepairLayout
+from packcodec.schema import Repair
+
+DEFAULT = RepairLayout(Repair(("summary",)), 6, 13, 10)
+
+
+@pytest.mark.parametrize("loss", [0.1, 0.3])
+def test_the_models_lose_the_share_they_are_told(loss: float) -> None:
+    for model in (
+        independent(loss, Random(1).random),
+        bursts(loss, 4, Random(1).random),
+        bursts(loss, 12, Random(1).random),
+    ):
+        assert plain(losses(model, 40_000)).share == pytest.approx(1 - loss, abs=0.02)
+
+
+def test_bad_spells_are_as_long_as_they_are_told() -> None:
+    lost = losses(bursts(0.2, 12, Random(2).random), 60_000)
+    starts = sum(now and not before for before, now in pairwise(lost))
+    assert sum(lost) / starts == pytest.approx(12, rel=0.1)
+
+
+def test_an_outage_is_whole() -> None:
+    lost = losses(outage(0, 24, 100, Random(1).random), 300)
+    assert [at for at, gone in enumerate(lost) if gone] == [*range(100, 124), *range(200, 224)]
+
+
+def test_repetition_and_the_bound() -> None:
+    lost = [False, True, False, True, True, False]
+    assert repeated(lost, 1).delivered == 5
+    assert repeated(lost, 2).delivered == 4
+    assert bound(lost, 1 / 2).delivered == 6
+    assert bound(lost, 1).delivered == 3
+    assert repeated(lost, 1).delay(0.5) == 0
+
+
+@settings(max_examples=20)
+@given(seed=st.integers(0, 2**32), loss=st.floats(0, 0.7), every=st.sampled_from([1, 2]))
+def test_the_code_gives_no_less_than_was_heard_and_nothing_wrong(
+    seed: int, loss: float, every: int
+) -> None:
+    repair = RepairLayout(Repair(("summary",), None, 8, 2, every), 4, 5, 10)
+    lost = losses(independent(loss, Random(seed).random), 300)
+    outcome = coded(repair, lost, Random(seed).random)
+    assert plain(lost).delivered <= outcome.delivered <= 300
+    assert outcome.wrong == 0
+
+
+@pytest.mark.parametrize(
+    ("loss", "mean", "least"),
+    [(0.2, None, 0.9995), (0.3, None, 0.999), (0.2, 4, 0.998), (0.3, 4, 0.99)],
+)
+def test_the_default_code_delivers(loss: float, mean: float | None, least: float) -> None:
+    """The last span is left out of the count: what follows it could still win it back."""
+    draw = Random(7).random
+    model = independent(loss, draw) if mean is None else bursts(loss, mean, draw)
+    lost = losses(model, 12_000)
+    lost += [False] * DEFAULT.repair.span
+    outcome = coded(DEFAULT, lost, Random(1).random)
+    assert (outcome.delivered - DEFAULT.repair.span) / 12_000 >= least
+    assert outcome.wrong == 0
