@@ -71,8 +71,6 @@ def encode(each: MessageLayout, names: CNames) -> Iterator[str]:
     held = Held("message->", names.structs[each.name])
     steps = list(body.steps)
     prefix = 0
-    if rigid is None:
-        scope.add(1, f"memset(payload, 0, {names.payload_bytes[each.name]});")
     if steps and isinstance(steps[0], Run):
         first = steps.pop(0)
         assert isinstance(first, Run)

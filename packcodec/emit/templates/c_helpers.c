@@ -1,5 +1,5 @@
 /*@ struct writer */
-/* Where the next bit goes; the octets from there on are zero. */
+/* Where the next bit goes; the bits after it in its octet are zero. */
 struct writer {
     uint8_t *octets;
     size_t bits;
@@ -14,17 +14,18 @@ struct reader {
 };
 
 /*@ put(&to */
-/* Append the upper `width` bits of a word whose other bits are zero. */
+/* Append the upper `width` bits, 1 to 32, of a word whose other bits are zero. */
 static void put(struct writer *to, uint32_t word, unsigned width)
 {
-    while (width > 0u) {
-        const unsigned used = (unsigned)(to->bits & 7u);
-        const unsigned now = width < 8u - used ? width : 8u - used;
+    const unsigned used = (unsigned)(to->bits & 7u);
+    uint8_t *octet = to->octets + (to->bits >> 3);
 
-        to->octets[to->bits >> 3] = (uint8_t)(to->octets[to->bits >> 3] | word >> 24 >> used);
-        word <<= now;
-        to->bits += now;
-        width -= now;
+    to->bits += width;
+    *octet = (uint8_t)((used > 0u ? *octet : 0u) | word >> (24u + used));
+    word <<= 8u - used;
+    for (width += used; width > 8u; width -= 8u) {
+        *++octet = (uint8_t)(word >> 24);
+        word <<= 8;
     }
 }
 
