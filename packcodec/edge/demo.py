@@ -35,15 +35,7 @@ def run_demo(folder: Path) -> Iterator[Step]:
 
     Raises LogError if the folder cannot be written.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with as_file(files("packcodec.edge") / "demo_data") as data:
-            for name in DATA:
-                shutil.copyfile(data / name, folder / name)
-    except OSError as error:
-        raise LogError(
-            f"cannot be written: {error.strerror}", place=str(folder), remedy="give another folder"
-        ) from None
+    _lay_out(folder)
     codec = load(folder / "schema.toml")
     yield Step("schema", tuple(_schema_lines(codec)))
 
@@ -74,6 +66,27 @@ def run_demo(folder: Path) -> Iterator[Step]:
         codec.layout, find_link(LINK), traffic_of(codec, logs), supply=Supply(awake_h=awake_h)
     )
     yield Step("budget", tuple(_budget_lines(budget)))
+
+
+def _lay_out(folder: Path) -> None:
+    """Copy the demo's data, but never over a file that somebody else wrote or changed."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with as_file(files("packcodec.edge") / "demo_data") as data:
+            for name in DATA:
+                there, ours = folder / name, (data / name).read_bytes()
+                if there.is_symlink() or (there.exists() and there.read_bytes() != ours):
+                    raise LogError(
+                        "is there already, and not as the demo left it",
+                        place=str(there),
+                        remedy="give the demo a folder of its own: packcodec demo FOLDER",
+                    )
+            for name in DATA:
+                shutil.copyfile(data / name, folder / name)
+    except OSError as error:
+        raise LogError(
+            f"cannot be written: {error.strerror}", place=str(folder), remedy="give another folder"
+        ) from None
 
 
 def _write(path: Path, lines: Iterator[str]) -> None:

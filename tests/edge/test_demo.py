@@ -44,3 +44,27 @@ def test_a_folder_that_cannot_be_written(packcodec: Command, tmp_path: Path) -> 
     ran = packcodec("demo", tmp_path / "file" / "inner")
     assert ran.code == 2
     assert "cannot be written" in ran.err
+
+
+def test_a_file_that_is_not_the_demos_is_never_overwritten(
+    packcodec: Command, tmp_path: Path
+) -> None:
+    (tmp_path / "species.csv").write_text("mine")
+    ran = packcodec("demo", tmp_path)
+    assert ran.code == 2
+    assert "species.csv: is there already" in ran.err
+    assert [path.name for path in tmp_path.iterdir()] == ["species.csv"]
+    assert (tmp_path / "species.csv").read_text() == "mine"
+
+
+def test_it_may_run_twice_and_what_it_suggests_works(packcodec: Command, tmp_path: Path) -> None:
+    folder = tmp_path / "demo"
+    assert packcodec("demo", folder).code == 0
+    ran = packcodec("demo", folder)
+    assert ran.code == 0
+    suggested = [line.strip() for line in ran.out.splitlines() if line.startswith("   packcodec ")]
+    assert len(suggested) >= 3
+    frame = (folder / "frames.hex").read_text().split()[0]
+    for line in suggested:
+        words = line.replace(f"$(head -1 {folder}/frames.hex)", frame).split()[1:]
+        assert packcodec(*words).code == 0, line

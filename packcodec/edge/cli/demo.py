@@ -31,6 +31,7 @@ def command(folder: Path) -> None:
     for example in (
         f"packcodec compile {folder}/schema.toml",
         f"packcodec explain {folder}/schema.toml $(head -1 {folder}/frames.hex)",
-        f"packcodec budget {folder}/schema.toml --link lora-eu-868.1 --log {folder}/detections.csv",
+        f"packcodec budget {folder}/schema.toml --link lora-eu-868.1 "
+        f"--log {folder}/detections.csv --watch {folder}/watch.csv",
     ):
         say(f"   {example}")

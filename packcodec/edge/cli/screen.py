@@ -3,6 +3,8 @@
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from io import StringIO
+from shutil import get_terminal_size
 from typing import Any
 
 import click
@@ -16,7 +18,7 @@ schema_argument = click.argument("schema", type=click.Path(dir_okay=False))
 
 def say(text: str = "") -> None:
     """A line for people, on standard output."""
-    _console().print(text, highlight=False, markup=False, soft_wrap=True)
+    sys.stdout.write(f"{text}\n")
 
 
 def warn(text: str) -> None:
@@ -35,7 +37,11 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, title: str 
         )
     for row in rows:
         grid.add_row(*[str(cell) for cell in row])
-    _console().print(grid, highlight=False, markup=False)
+    drawn = StringIO()
+    Console(file=drawn, width=_width()).print(grid, highlight=False, markup=False)
+    # Rich fills every line to its width; blanks at the end are of no use to anybody.
+    for line in drawn.getvalue().splitlines():
+        say(line.rstrip())
 
 
 def document(data: Any) -> None:
@@ -51,7 +57,6 @@ def write_line(item: object) -> None:
     sys.stdout.flush()
 
 
-def _console() -> Console:
-    # Made anew each time, so that a redirected standard output is respected.
-    console = Console()
-    return console if console.is_terminal else Console(width=140)
+def _width() -> int:
+    """Of the terminal, or wide enough that a file needs no folding."""
+    return get_terminal_size().columns if sys.stdout.isatty() else 140
