@@ -12,11 +12,9 @@ from packcodec.base.cadence import Cadence
 from packcodec.base.clock import Clock, ClockFit
 from packcodec.base.cover import Counted, State, Stretch, stretches
 from packcodec.codec.record import Record
-from packcodec.codec.settle import settle_fields
 from packcodec.edge.database import reading
 from packcodec.edge.tables import card, frame, from_us, layout, once, reception, stray, to_us
 from packcodec.frame.codec import Codec, resolve
-from packcodec.layout.model import MessageLayout
 
 AT_ONCE = 5000
 UNTIMED_US = -1
@@ -100,7 +98,6 @@ def strays(engine: Engine) -> dict[str, int]:
 
 def radio_records(engine: Engine, codec: Codec) -> Iterator[Record]:
     """The records that came by radio, heard or recovered, that were read with this schema."""
-    laid_out = {message.name: message for message in codec.layout.messages}
     wanted = (
         select(frame.c.station, frame.c.counter, frame.c.message, frame.c.record, frame.c.said_us)
         .join(layout, layout.c.number == frame.c.layout)
@@ -109,22 +106,17 @@ def radio_records(engine: Engine, codec: Codec) -> Iterator[Record]:
     )
     with reading(engine) as connection:
         for row in connection.execute(wanted.execution_options(yield_per=AT_ONCE)):
-            yield _record(codec, laid_out[row.message], row)
+            yield _record(codec, row)
 
 
-def _record(codec: Codec, message: MessageLayout, row: Any) -> Record:
+def _record(codec: Codec, row: Any) -> Record:
     """A record as it came: through the codec, so that bounds and times are what they were."""
-    fields = message.body.fields
-    said = json.loads(row.record)
-    values = settle_fields(
-        fields, [said[each.name] for each in fields], codec.schema, f"message.{message.name}"
-    )
-    payload = codec.payloads[message.name]
-    settled = payload.unpack_values(payload.pack(*values))
+    payload = codec.payloads[row.message]
+    values = payload.unpack_values(payload.pack_values(json.loads(row.record)))
     if row.said_us is not None:
         # A time sent modulo its span was made whole when it was received.
-        settled = resolve(settled, codec.schema.epoch, from_us(row.said_us))
-    return Record(message.name, settled, row.station, row.counter)
+        values = resolve(values, codec.schema.epoch, from_us(row.said_us))
+    return Record(row.message, values, row.station, row.counter)
 
 
 def keep_card(engine: Engine, records: Iterable[Record], log: str) -> int:
