@@ -49,9 +49,9 @@ def range_of(field: Field) -> str:
         case SpeciesCode():
             return "a row of the species code table"
         case Time(step_s=step, span_s=span, beyond="wrap"):
-            return f"by {duration(step)}, modulo {duration(span)}"
+            return f"by {duration(step)}, within {duration(span)}; when it is heard tells which"
         case Time(step_s=step, span_s=span):
-            return f"by {duration(step)}, {duration(span)} from the epoch"
+            return f"by {duration(step)}, for {duration(span)} from the epoch"
         case Duration(step_s=step, high_s=high):
             return _clamped(f"0 to {duration(high)} by {duration(step)}", field)
         case ListOf(least=least, most=most):
@@ -85,9 +85,16 @@ def _unit(unit: str) -> str:
 
 
 def _clamped(text: str, field: Integer | Scaled | Duration) -> str:
+    match field:
+        case Integer(low=low, high=high):
+            least, greatest = str(low), str(high)
+        case Scaled(low=low_exact, high=high_exact):
+            least, greatest = _plain(low_exact), _plain(high_exact)
+        case Duration(high_s=high_s):
+            least, greatest = "0", duration(high_s)
     ends = []
     if not isinstance(field, Duration) and field.clamp_below:
-        ends.append("least means at most")
+        ends.append(f"{least} means at most {least}")
     if field.clamp_above:
-        ends.append("greatest means at least")
+        ends.append(f"{greatest} means at least {greatest}")
     return f"{text} ({', '.join(ends)})" if ends else text
