@@ -44,7 +44,7 @@ class FieldCost:
 
 @dataclass(frozen=True, slots=True)
 class Trim:
-    """One way to save a block: `bits` fewer in every value of the field (or the whole of it)."""
+    """One way to save a block: `bits` fewer in every value of the field, or in rows left out."""
 
     change: str
     path: str
@@ -194,9 +194,8 @@ def _trims(
     listed = rows_list(message)
     if listed is not None and listed.element.most_bits:
         rows = -(-excess // listed.element.most_bits)
-        trims.append(
-            Trim(f"{rows} row{'s' if rows > 1 else ''} fewer", listed.field.name, excess, step_us)
-        )
+        words = f"{rows} row{'s' if rows > 1 else ''} fewer"
+        trims.append(Trim(words, listed.field.name, rows * listed.element.most_bits, step_us))
     return tuple(sorted(trims, key=lambda trim: trim.bits))
 
 
@@ -211,6 +210,8 @@ def _carried(layout: Layout, link: Link, excess: int, step_us: int) -> Iterator[
     frame = layout.schema.frame
     widths = {name: getattr(frame, f"{name}_bits") for name in link.carrier_says}
     names = [name for name, width in widths.items() if width]
-    if sum(widths.values()) >= excess:
+    whole = sum(widths.values())
+    # A cipher starts at a byte of the header, which must stay one.
+    if whole >= excess and not (layout.check.hides and whole % 8):
         keys = " = ".join(f"{name}_bits" for name in names)
         yield Trim(f"{keys} = 0: the link tells it itself", " ".join(names), 0, step_us)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from statistics import median
 
-from packcodec.budget.room import Room, bytes_with, rows_list, rows_within
+from packcodec.budget.room import Room, bytes_with, rows_list, rows_within, splits
 from packcodec.budget.traffic import Traffic
 from packcodec.budget.verdict import AirtimeOf, Verdict, percent
 from packcodec.layout.model import Layout, MessageLayout
@@ -20,8 +20,8 @@ class MessagePlan:
 
     `typical_bytes` is the median of a log's frames, None without a log. `sent_bytes` is the
     greatest frame as it is sent here, None if none fits. Where the greatest frame is longer than
-    the room, a message that can be cut keeps `rows` full rows at least, and `beyond_share` of the
-    log's frames lose some (or are not sent at all, where `cuts` is false).
+    the room, `rows` full rows at least go in one, and `beyond_share` of the log's frames lose the
+    others, or are several frames here where the message `splits`. Without rows they are not sent.
     """
 
     name: str
@@ -30,7 +30,7 @@ class MessagePlan:
     typical_bytes: int | None
     greatest_bytes: int
     sent_bytes: int | None
-    cuts: bool
+    splits: bool
     rows: int | None
     rows_most: int | None
     beyond_share: float | None
@@ -80,7 +80,7 @@ def message_plan(
     if sizes is not None:
         longer = sum(n for size, n in sizes.items() if sent_bytes is None or size > sent_bytes)
         beyond = longer / sizes.total()
-    mean_us, mean_bytes = _means(name, sizes, sent_bytes, airtime_of)
+    mean_us, mean_bytes = _means(name, sizes, sent_bytes, splits(message), airtime_of)
     return MessagePlan(
         name=name,
         frames_per_day=per_day,
@@ -88,7 +88,7 @@ def message_plan(
         typical_bytes=typical,
         greatest_bytes=message.most_frame_bytes,
         sent_bytes=sent_bytes,
-        cuts=listed is not None,
+        splits=splits(message),
         rows=None if sent_bytes is None else rows_within(layout, message, sent_bytes),
         rows_most=None if listed is None else listed.field.most,
         beyond_share=beyond,
@@ -100,8 +100,17 @@ def message_plan(
     )
 
 
+def _bytes_sent(size: int | None, most: int, split: bool) -> int:
+    """Of one frame; the headers that splitting adds are left out."""
+    return most if size is None else size if split else min(size, most)
+
+
 def _means(
-    name: str, sizes: Mapping[int, int] | None, sent_bytes: int | None, airtime_of: AirtimeOf
+    name: str,
+    sizes: Mapping[int, int] | None,
+    sent_bytes: int | None,
+    split: bool,
+    airtime_of: AirtimeOf,
 ) -> tuple[Fraction, Fraction]:
     """Mean airtime and mean bytes of a frame as sent; without sizes, those of the greatest."""
     counted: dict[int | None, int] = {None: 1} if sizes is None else dict(sizes.items())
@@ -111,7 +120,7 @@ def _means(
         on_air = airtime_of(name, size)
         if on_air is not None and sent_bytes is not None:
             airtime_us += n * on_air.airtime_us
-            total_bytes += n * min(size or sent_bytes, sent_bytes)
+            total_bytes += n * _bytes_sent(size, sent_bytes, split)
     return Fraction(airtime_us, frames), Fraction(total_bytes, frames)
 
 
@@ -138,6 +147,7 @@ def _size_words(message: MessagePlan, room: Room, rows_most: int | None) -> str:
             "" if message.beyond_share is None else f" ({percent(message.beyond_share)} of them)"
         )
         return f"{longest} does not go whole{share}: {has}"
-    kept = f"{message.rows} of {message.rows_most} rows go, the rest is left out and counted"
+    rest = "goes in the next" if message.splits else "is left out and counted"
+    kept = f"{message.rows} of {message.rows_most} rows go, the rest {rest}"
     share = "" if message.beyond_share is None else f" in {percent(message.beyond_share)} of frames"
     return f"{longest} is cut to {message.sent_bytes}{share} ({kept}): {has}"

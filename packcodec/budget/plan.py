@@ -10,11 +10,11 @@ from fractions import Fraction
 from functools import cache
 
 from packcodec.budget.messages import MessagePlan, message_plan, sent_bytes_of, size_verdict
-from packcodec.budget.room import Room, room_of, rows_list
+from packcodec.budget.room import Room, room_of, rows_list, splits
 from packcodec.budget.traffic import Traffic
 from packcodec.budget.verdict import Verdict, verdicts
 from packcodec.errors import RadioError
-from packcodec.layout.model import Layout
+from packcodec.layout.model import Layout, MessageLayout
 from packcodec.radio.chips import find_chip, known_chips
 from packcodec.radio.energy import (
     BaseLoad,
@@ -27,7 +27,7 @@ from packcodec.radio.energy import (
 )
 from packcodec.radio.link import Link
 from packcodec.radio.lora import Lora
-from packcodec.radio.modulations import Airtime
+from packcodec.radio.modulations import Airtime, up
 from packcodec.radio.rules import Rule
 
 # A class A device opens two receive windows after each uplink; eight symbols are enough to notice
@@ -146,11 +146,7 @@ def plan_budget(
 
     @cache
     def airtime_of(name: str, frame_bytes: int | None) -> Airtime | None:
-        most = sent_bytes[name]
-        if most is None or (frame_bytes is not None and frame_bytes > most):
-            cut = most is not None and rows_list(named[name]) is not None
-            return link.airtime(most) if cut and most is not None else None
-        return link.airtime(most if frame_bytes is None else frame_bytes)
+        return _on_air(link, named[name], sent_bytes[name], frame_bytes)
 
     messages = tuple(
         message_plan(layout, named[name], traffic, sent_bytes[name], airtime_of)
@@ -172,6 +168,21 @@ def plan_budget(
         ),
         energy=_energy(link, supply, messages),
     )
+
+
+def _on_air(
+    link: Link, message: MessageLayout, most: int | None, frame_bytes: int | None
+) -> Airtime | None:
+    """A frame as it is sent: whole, cut to `most`, in several of `most`, or not at all (None)."""
+    if most is None:
+        return None
+    if frame_bytes is None or frame_bytes <= most:
+        return link.airtime(most if frame_bytes is None else frame_bytes)
+    if rows_list(message) is None:
+        return None
+    one = link.airtime(most)
+    frames = up(frame_bytes, most) if splits(message) else 1
+    return Airtime(frames * one.airtime_us, one.burst_us, frames * one.channel_us)
 
 
 def _as_sent(link: Link, messages: tuple[MessagePlan, ...]) -> Link:

@@ -1,7 +1,8 @@
 """What a frame has room for on a link, and how many rows of a list that leaves.
 
 A message with a list `rows` and a field `left_out` can be cut, as the monitor does: rows are left
-out and counted. Every other message goes whole or not at all.
+out and counted. A batch (at most one time, then a list) is split over several frames. Every other
+message goes whole or not at all.
 """
 
 from collections.abc import Mapping
@@ -12,6 +13,7 @@ from packcodec.layout.model import Layout, MessageLayout, Repeat
 from packcodec.radio.legal import largest_frame, rules_for
 from packcodec.radio.link import Link
 from packcodec.radio.rules import Rule
+from packcodec.schema.model import Time
 
 ROWS, LEFT_OUT = "rows", "left_out"
 
@@ -42,11 +44,19 @@ def largest_under(link: Link, rule: Rule) -> int:
 
 
 def rows_list(message: MessageLayout) -> Repeat | None:
-    """The list whose rows a frame gives up; None for a message that is never cut."""
-    if not any(field.name == LEFT_OUT for field in message.message.fields):
-        return None
-    lists = (step for step in message.body.steps if isinstance(step, Repeat))
-    return next((step for step in lists if step.field.name == ROWS), None)
+    """The list whose rows a frame gives up; None for a message that goes whole or not at all."""
+    lists = {step.field.name: step for step in message.body.steps if isinstance(step, Repeat)}
+    if any(field.name == LEFT_OUT for field in message.message.fields):
+        return lists.get(ROWS)
+    before, last = message.message.fields[:-1], message.message.fields[-1:]
+    batch = len(before) <= 1 and all(isinstance(field, Time) for field in before)
+    return lists.get(last[0].name) if batch and last else None
+
+
+def splits(message: MessageLayout) -> bool:
+    """Whether the rows that one frame gives up go in the next."""
+    counted = any(field.name == LEFT_OUT for field in message.message.fields)
+    return rows_list(message) is not None and not counted
 
 
 def greatest_bits(layout: Layout, message: MessageLayout) -> int:

@@ -12,6 +12,7 @@ from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.vocabulary import SUMMARY
 from packcodec.monitor.whole_log import summarise
+from packcodec.monitor.worth import frame_bytes
 from packcodec.schema.model import Time
 
 
@@ -89,6 +90,6 @@ def _sent(codec: Codec, records: Sequence[Record]) -> list[Sent]:
         start = told if isinstance(told, datetime) else None
         ready = (start or before.get(record.station, codec.schema.epoch)) + later
         before[record.station] = ready
-        size = len(codec.encode(record))
+        size = frame_bytes(codec, record)
         sent.append(Sent(record.station or 0, int(ready.timestamp()), record.message, size))
     return sent

@@ -9,7 +9,6 @@ from strategies import schemas
 from packcodec.budget.edges import block_edges
 from packcodec.budget.plan import plan_budget
 from packcodec.budget.remedies import remedies
-from packcodec.budget.room import rows_list
 from packcodec.budget.traffic import DAY_S, Expected, Random, Rate, Regular
 from packcodec.layout.compiler import compile_layout
 from packcodec.layout.model import Layout
@@ -76,4 +75,3 @@ def test_edges_agree_with_the_layout(layout: Layout, link: Link) -> None:
         bits = sum(field.bits for field in edges.fields)
         carried = layout.header_bits + bits
         assert -(-carried // 8) + layout.check.octets == edges.frame_bytes
-        assert rows_list(message) is None

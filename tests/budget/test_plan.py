@@ -22,7 +22,7 @@ from packcodec.radio.ledger import Ledger
 from packcodec.radio.links import find_link, known_links, read_user_rules
 from packcodec.radio.rules import known_rules
 from packcodec.radio.scopes import ledger_limits, ledger_scopes
-from packcodec.schema.model import Repair
+from packcodec.schema.model import Integer, ListOf, Message, Repair, Time
 
 DEMO = Path(packcodec.edge.__file__).parent / "demo_data" / "schema.toml"
 LAYOUT = load(DEMO).layout
@@ -161,6 +161,22 @@ def test_sizes_of_a_log() -> None:
     airtime_us = sum(budget.link.airtime(n).airtime_us for n in (9, 10, 30, 51))
     assert summary.airtime_us_per_day == airtime_us
     assert "in 25 % of frames" in verdict(budget, FRAME_SIZE).told
+
+
+def test_a_batch_goes_in_several_frames() -> None:
+    """A time and a list: what one frame gives up goes in the next, and nothing is lost."""
+    rows = ListOf("seen", (Integer("count", 0, 255),), 1, 60)
+    batch = Message("batch", 0, (Time("at", 60, 86_400), rows))
+    layout = compile_layout(replace(LAYOUT.schema, messages=(batch,)))
+    link = find_link("lorawan-eu868-dr0")
+    (expected,) = plan_budget(layout, link, Expected({"batch": Regular(3600)})).messages
+    assert expected.greatest_bytes > 51
+    assert (expected.sent_bytes, expected.splits, expected.sendable) == (51, True, True)
+    logged = plan_budget(layout, link, Logged((Sent(1, 0, "batch", 60),)))
+    (message,) = logged.messages
+    assert message.airtime_us_per_day == 2 * link.airtime(51).airtime_us
+    assert message.bytes_per_day == 60
+    assert "the rest goes in the next" in verdict(logged, FRAME_SIZE).told
 
 
 def test_a_log_of_short_frames_fits_whole() -> None:
