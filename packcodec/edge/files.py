@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from packcodec.errors import SchemaError
+from packcodec.errors import LayoutError, SchemaError
 from packcodec.frame.codec import Codec
 from packcodec.layout.compiler import compile_layout
 from packcodec.schema.model import Schema
@@ -40,9 +40,15 @@ def read_schema_file(path: str | Path, *, models: bool = True) -> Schema:
 def load(path: str | Path, keys: "Keys | None" = None) -> Codec:
     """The codec of the schema in a TOML file; see `read_schema_file`. `keys` open a seal.
 
-    Raises SchemaError or LayoutError, MissingPartError for a seal without its package.
+    Raises SchemaError or LayoutError, naming the file, MissingPartError for a seal without its
+    package.
     """
-    return Codec(compile_layout(read_schema_file(path)), keys)
+    schema = read_schema_file(path)
+    try:
+        return Codec(compile_layout(schema), keys)
+    except LayoutError as error:
+        place = f"{path} {error.place}".rstrip()
+        raise LayoutError(error.problem, place=place, remedy=error.remedy) from None
 
 
 def _text(path: Path, what: str) -> str:

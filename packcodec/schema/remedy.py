@@ -11,10 +11,10 @@ def one_of(options: Iterable[str]) -> str:
     return f"{', '.join(first)} or {last}" if first else last
 
 
-def nearest(word: str, options: Collection[str]) -> str:
-    """Did you mean the nearest option, or else all of them."""
+def nearest(word: str, options: Collection[str], shown: Collection[str] = ()) -> str:
+    """Did you mean the nearest option, or else all of them; of those only `shown`, if given."""
     close = get_close_matches(word.lower(), options, n=1)
-    return f"did you mean {close[0]!r}?" if close else f"use {one_of(options)}"
+    return f"did you mean {close[0]!r}?" if close else f"use {one_of(shown or options)}"
 
 
 def decimal(number: Fraction) -> str:

@@ -89,7 +89,7 @@ class _Row:
         kind = cast(SpeciesKind, self.choice("kind", get_args(SpeciesKind)))
         return Species(
             code=self.code(),
-            label=self.filled("label", "write what the model prints for it"),
+            label=self.label(),
             scientific_name=self.scientific_name(kind),
             kind=kind,
             report=self.report(kind),
@@ -125,6 +125,16 @@ class _Row:
         if cell.startswith("-"):
             raise self.error("code", f"the code {cell} is negative", "codes start at 0")
         return int(cell)
+
+    def label(self) -> str:
+        label = self.filled("label", "write what the model prints for it")
+        if label.startswith("#"):
+            raise self.error(
+                "label",
+                f"{label!r} begins with '#', as only a code without a row reads",
+                "begin it with another letter",
+            )
+        return label
 
     def scientific_name(self, kind: SpeciesKind) -> str:
         if kind != "animal":
@@ -184,6 +194,12 @@ def _cells(text: str, place: str) -> Iterator[_Row]:
                     yield _row(stripped, header, place, line)
             line = lines.line_num + 1
     except csv.Error as error:
+        if "field limit" in str(error):
+            raise SchemaError(
+                f"a cell is longer than {csv.field_size_limit()} letters",
+                place=f"{place}:{line}",
+                remedy="is this the species table, and is a quote left open?",
+            ) from None
         raise SchemaError(
             f"this is not CSV: {error}",
             place=f"{place}:{line}",

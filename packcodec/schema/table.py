@@ -10,7 +10,7 @@ from typing import Any
 
 from packcodec.errors import SchemaError
 from packcodec.schema.remedy import nearest, one_of
-from packcodec.schema.toml_place import Path, dotted, line_of
+from packcodec.schema.toml_place import Path, dotted, line_of, repeated
 
 LONGEST_NAME = 40
 LONGEST_TEXT = 200
@@ -21,6 +21,8 @@ NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
 FINEST_EXPONENT, LARGEST_EXPONENT = -30, 30
 
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+
+_TWICE = re.compile("Cannot overwrite|twice|Duplicate")
 
 _TYPES: tuple[tuple[type, str], ...] = (
     (bool, "a boolean"),  # before int, of which Python makes it a kind
@@ -93,10 +95,33 @@ class Document:
     def _not_toml(self, message: str) -> SchemaError:
         at = _AT.search(message)
         line, column = at.groups() if at else (None, None)
+        problem = f"this is not TOML: {_AT.sub('', message)}"
+        if _TWICE.search(message):
+            return self._twice(problem, int(line) if line else None)
+        if at and not line:
+            return SchemaError(
+                problem,
+                place=f"{self.place}:{len(self.text.splitlines())}",
+                remedy="the text ends here: close what is open, or fetch the rest of the file",
+            )
         return SchemaError(
-            f"this is not TOML: {_AT.sub('', message)}",
+            problem,
             place=f"{self.place}:{line}:{column}" if line else self.place,
             remedy="texts stand in quotes, and each { … } on one line",
+        )
+
+    def _twice(self, problem: str, line: int | None) -> SchemaError:
+        """A key or table that is there already; `line` is where the second one ends."""
+        found = repeated("".join(self.text.splitlines(keepends=True)[:line]))
+        if found is None:
+            remedy = "give each key and each [table] once"
+            place = f"{self.place}:{line}" if line else self.place
+            return SchemaError(problem, place=place, remedy=remedy)
+        path, first, second = found
+        return SchemaError(
+            f"is there already, on line {first}",
+            place=f"{self.place}:{second} {dotted(path)}",
+            remedy="keep one of the two",
         )
 
 
@@ -117,11 +142,11 @@ class Table:
         return self.document.error((*self.path, key, item), problem, remedy)
 
     def only(self, known: Collection[str]) -> None:
-        """Refuse a key that is not known, naming the nearest known one that is still missing."""
+        """Refuse a key that is not known, naming the nearest one, else all that are missing."""
         for key in self.values:
             if key not in known:
                 missing = [name for name in known if name not in self.values]
-                raise self.error(key, "unknown key", nearest(key, missing or known))
+                raise self.error(key, "unknown key", nearest(key, known, missing))
 
     def table(self, key: str, *, optional: bool = False) -> "Table":
         value = {} if optional and key not in self.values else self._get(key, dict, None)
@@ -226,17 +251,21 @@ class Table:
         if key not in self.values:
             if default is not None:
                 return default
-            example = _EXAMPLES.get(key)
+            example = self._example(key)
             remedy = f"add {key} = {example}" if example else f"add [{dotted((*self.path, key))}]"
             raise self.error(None, f"the key {key!r} is missing", remedy)
         value = self.values[key]
         if type(value) is not wanted:
             named = dict(_TYPES)[wanted]
-            example = f", for example {key} = {_EXAMPLES[key]}" if key in _EXAMPLES else ""
-            raise self.error(
-                key, f"must be {named}, not {_shown(value)}", f"write {named}{example}"
-            )
+            told = "true or false, without quotes" if wanted is bool else named
+            example = f", for example {key} = {self._example(key)}" if self._example(key) else ""
+            raise self.error(key, f"must be {named}, not {_shown(value)}", f"write {told}{example}")
         return value
+
+    def _example(self, key: str) -> str | None:
+        """What the key could say here: an item of a list with a name is a field."""
+        listed = bool(self.path) and isinstance(self.path[-1], int)
+        return '"individuals"' if key == "name" and listed else _EXAMPLES.get(key)
 
 
 def _exact(text: str) -> Decimal:

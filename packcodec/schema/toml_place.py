@@ -1,13 +1,14 @@
 """Where a key stands in a TOML text, which the standard library's reader does not tell.
 
-Only run once something is wrong, and only on text that tomllib has read, so it need not judge:
-it splits the text into tokens (https://toml.io/en/v1.0.0) and follows headers, keys, arrays and
-inline tables. What it cannot follow gets no line, never a wrong error.
+Only run once something is wrong, and only on text as far as tomllib has read it, so it need not
+judge: it splits the text into tokens (https://toml.io/en/v1.0.0) and follows headers, keys, arrays
+and inline tables. What it cannot follow gets no line, never a wrong error.
 """
 
 import re
 import tomllib
 from collections.abc import Iterator
+from contextlib import suppress
 
 Path = tuple[str | int, ...]
 
@@ -49,11 +50,27 @@ def line_of(text: str, path: Path) -> int | None:
     return lines.get(path)
 
 
-class _Walk:
-    """One pass over the tokens; `lines` holds the first line of every path."""
+def repeated(text: str) -> tuple[Path, int, int] | None:
+    """The first key or table that is given a second time, and both lines; None where there is none.
 
-    def __init__(self, text: str) -> None:
+    `text` may end in the midst of that second one.
+    """
+    repeats: list[tuple[Path, int, int]] = []
+    with suppress(StopIteration, RecursionError, tomllib.TOMLDecodeError):
+        _Walk(text, repeats)
+    return repeats[0] if repeats else None
+
+
+class _Walk:
+    """One pass over the tokens; `lines` holds the first line of every path.
+
+    A path that is given again is added to `repeats`, with its first and its second line.
+    """
+
+    def __init__(self, text: str, repeats: list[tuple[Path, int, int]] | None = None) -> None:
         self.lines: dict[Path, int] = {}
+        self.given: dict[Path, int] = {}
+        self.repeats = [] if repeats is None else repeats
         self.counts: dict[Path, int] = {}
         self.tokens = _tokens(text)
         self.kind, self.text, self.line = next(self.tokens)
@@ -83,6 +100,7 @@ class _Walk:
             self.counts[path] = self.counts.get(path, -1) + 1
             path = (*path, self.counts[path])
             self.lines[path] = self.line
+        self.give(path, self.line)
         while self.kind not in ("newline", "end"):
             self.step()
         return path
@@ -99,8 +117,15 @@ class _Walk:
                 here = (*here, self.counts[here])
             self.step()
 
+    def give(self, path: Path, line: int) -> None:
+        if path in self.given:
+            self.repeats.append((path, self.given[path], line))
+        self.given.setdefault(path, line)
+
     def pair(self, here: Path) -> None:
+        line = self.line
         path = self.key(here)
+        self.give(path, line)
         self.step()
         self.value(path)
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packcodec.schema.remedy import decimal, nearest, one_of
-from packcodec.schema.toml_place import Path, dotted, line_of
+from packcodec.schema.toml_place import Path, dotted, line_of, repeated
 
 # Every integer below is the line it stands on.
 LINES = '''\
@@ -67,6 +67,28 @@ def test_every_value_of_an_ordinary_file_is_found(ends: str) -> None:
     found = leaves(tomllib.loads(LINES + ends))
     assert len(found) == 24
     assert [(path, line_of(LINES + ends, path)) for path, _ in found] == found
+
+
+def test_nothing_of_an_ordinary_file_is_there_twice() -> None:
+    assert repeated(LINES) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "path", "first", "second"),
+    [
+        ("a = [\n1,\n]\nb = 2\na = [\n1", ("a",), 1, 5),
+        ('a.b = 1\n"a".c = 2\na."b" = 3', ("a", "b"), 1, 3),
+        ("[[a]]\n[a.b]\n[[a]]\n[a.b]\nc = 1\nc = 2", ("a", 1, "b", "c"), 5, 6),
+        ("[a]\n[a.b]\n[a]\n", ("a",), 1, 3),
+        ("a = [{ b = 1 }, { b = 1, b = 2", ("a", 1, "b"), 1, 1),
+    ],
+)
+def test_what_is_there_twice_is_found_with_both_lines(
+    text: str, path: Path, first: int, second: int
+) -> None:
+    with pytest.raises(tomllib.TOMLDecodeError):
+        tomllib.loads(text)
+    assert repeated(text) == (path, first, second)
 
 
 def test_a_table_is_at_its_header_and_a_list_item_at_its_start() -> None:
