@@ -16,6 +16,7 @@ FORMAT = 1
 # A rewrite costs two syncs and a rename, and both copies at once.
 APPENDS_BEFORE_REWRITE = 512
 TIDY_LEFT = 128
+LASTING = ("known", "mark", "dropped")
 
 
 class Journal:
@@ -72,5 +73,7 @@ class Journal:
         kept = Kept.of_json(row)
         if row["layout"] != self._layout:
             self.damaged += len(kept.entries)
-            return Kept({}, kept.next_number, kept.last_sent)
+            # Records of another schema cannot be read; the clock and the caller's mark stand.
+            state = {name: value for name, value in (kept.state or {}).items() if name in LASTING}
+            return Kept({}, kept.next_number, kept.last_sent, state)
         return kept

@@ -32,11 +32,15 @@ LOST_LEAP = 65_536
 # Between the ledger's reading of the clock and the end of the frame there is a write to the card.
 LEAST_MARGIN_US, MOST_MARGIN_US = 100_000, 5_000_000
 RETRY_US = 60_000_000
+MOST_TROUBLES = 64
 _ZERO = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 class Keeping:
-    """`ledger` is None where the link knows no limits; `kept` where the journal says nothing."""
+    """`ledger` is None where the link knows no limits; `kept` where the journal says nothing.
+
+    `margin_us` is what the ledger is charged for each frame besides its time on air.
+    """
 
     def __init__(
         self, files: Files, layout: bytes, limits: Sequence[Limit], now: Reading, leap: int
@@ -47,7 +51,7 @@ class Keeping:
         """
         self.troubles: Counts[str] = Counts()
         self.failed = False
-        self._margin_us = LEAST_MARGIN_US
+        self.margin_us = LEAST_MARGIN_US
         self._retry_us = now.mono_us
         self._slots = Slots(files("counter"))
         self._journal = self._open_journal(files("journal"), layout)
@@ -59,6 +63,11 @@ class Keeping:
         self.boots = 1 + (self._slots.now.boots if self._slots.now else 0)
         behind = self.ledger is not None and self._store is None
         self._keep(Slot(min(self.first + leap, COUNTERS), self.boots, behind))
+
+    def trouble(self, words: str) -> None:
+        """Count what went wrong; words that are ever new must not fill the memory."""
+        known = words in self.troubles or len(self.troubles) < MOST_TROUBLES
+        self.troubles[words if known else "and more of other kinds"] += 1
 
     def commit(
         self, change: Change, all_of_it: Callable[[], Kept], now_us: int, *, tidy: bool
@@ -86,7 +95,7 @@ class Keeping:
         if self.ledger is None:
             return True
         now = read()
-        on_air_us, wall_us = airtime_us + self._margin_us, _wall_us(now)
+        on_air_us, wall_us = airtime_us + self.margin_us, _wall_us(now)
         try:
             if self._store is None:
                 self.ledger.record(now.mono_us, on_air_us, scopes, wall_us=wall_us)
@@ -106,9 +115,9 @@ class Keeping:
 
     def _in_time(self, took_us: int) -> bool:
         """Whether the moment that was entered is not over; it counts all the same."""
-        if took_us <= self._margin_us:
+        if took_us <= self.margin_us:
             return True
-        self._margin_us = min(2 * took_us, MOST_MARGIN_US)
+        self.margin_us = min(2 * took_us, MOST_MARGIN_US)
         return False
 
     def _is_behind(self) -> bool:
@@ -132,7 +141,7 @@ class Keeping:
             self._fail(f"journal: {error}")
             return None
         if journal.damaged:
-            self.troubles["journal: lines or records lost"] += journal.damaged
+            self.trouble(f"journal: {journal.damaged} lines or records lost")
         return journal
 
     def _open_ledger(self, file: DurableFile, limits: Sequence[Limit], now: Reading) -> Ledger:
@@ -155,7 +164,7 @@ class Keeping:
 
     def _fail(self, words: str) -> None:
         self.failed = True
-        self.troubles[words] += 1
+        self.trouble(words)
 
 
 def _first_number(slots: Slots, kept: Kept | None) -> int:

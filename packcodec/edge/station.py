@@ -192,6 +192,7 @@ class Station:
             reading = self._reading(now, monotonic)
             self.monitor.tick(reading, watching=watching)
             self._commit(reading, tidy=True)
+            self.monitor.margin_us = self._keeping.margin_us
             due = None if radio is None else self.monitor.due(reading)
         if radio is None or due is None or not self._sending.acquire(blocking=False):
             return False
@@ -249,7 +250,7 @@ class Station:
         except Exception as error:
             # Whatever a driver throws: the monitor must outlive its radio.
             with self._lock:
-                self.troubles[f"radio: {type(error).__name__}: {error}"] += 1
+                self._keeping.trouble(f"radio: {type(error).__name__}: {error}")
                 self.monitor.failed(self._reading())
             return False
         with self._lock:
@@ -267,7 +268,7 @@ class Station:
         try:
             send = self.monitor.frame(due)
         except PackcodecError as error:
-            self.troubles[str(error)] += 1
+            self._keeping.trouble(str(error))
         if send is not None and self._keeping.enter(
             self._reading, send.airtime_us, self.monitor.scopes
         ):

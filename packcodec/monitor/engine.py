@@ -12,9 +12,10 @@ does, in this order:
 The airtime is entered in the ledger, durably, between `frame` and the radio.
 
 `health` has these fields from the engine itself, where the schema has them and the caller does not
-say otherwise. With the first three a base tells numbers that were lost from numbers that were never
-used: those after `last_sent` and before `first_number`.
+say otherwise. By `boots`, `last_sent` and `first_number` a base tells numbers that were lost from
+numbers that were never used: those after `last_sent` and before `first_number`.
 
+    restarts         starts since the station was set out, the first one not counted
     boots            starts since the station was set out, this one included
     last_sent        the last number really sent before this start
     first_number     the first number of this start
@@ -28,7 +29,7 @@ A whole number is sent modulo its field's range where the field starts at 0 and 
 from collections import Counter as Counts
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from packcodec.codec.record import Record, Values, rfc3339
@@ -40,7 +41,7 @@ from packcodec.monitor.counter import Counter
 from packcodec.monitor.inputs import Detection, Health
 from packcodec.monitor.kept import Change, Kept
 from packcodec.monitor.outbox import MOST_ENTRIES, Entry, Outbox
-from packcodec.monitor.plan import Plan, earliest_us
+from packcodec.monitor.plan import Plan
 from packcodec.monitor.summariser import Summariser
 from packcodec.monitor.vocabulary import HEALTH, SIGHTING, SUMMARY
 from packcodec.monitor.worth import fit, frame_bytes, least, settled
@@ -52,6 +53,7 @@ from packcodec.radio.scopes import ledger_limits, ledger_scopes
 from packcodec.schema.model import Field, Flags, Integer
 
 US = timedelta(microseconds=1)
+ZERO = datetime(1970, 1, 1, tzinfo=UTC)
 # A tick vouches for the time since the one before, unless that is longer: then the loop hung.
 LONGEST_TICK = timedelta(minutes=5)
 # The frames that say 'restarted', so that one lost frame does not hide a boot.
@@ -61,7 +63,7 @@ HEALTH_EVERY_S = 86_400
 CHECKPOINT_S = 300
 FIRST_RETRY_US, LONGEST_RETRY_US = 30_000_000, 3_600_000_000
 
-RESTARTED = "restarted"
+RESTARTED, CLOCK_UNSET = "restarted", "clock_unset"
 _TIMES = {SIGHTING: "at", HEALTH: "at", SUMMARY: "start"}
 
 
@@ -88,7 +90,8 @@ class Monitor:
     """One station's engine, from one boot to the next.
 
     `mark` is whatever the caller wants kept in one piece with what came of it. `unsendable` counts
-    by message the records that no frame of this link can carry.
+    by message the records that no frame of this link can carry. `margin_us` is what the ledger is
+    charged for a frame besides its time on air.
     """
 
     def __init__(
@@ -120,6 +123,7 @@ class Monitor:
         self.counter = counter
         self.ledger = ledger
         self.storage_failed = False
+        self.margin_us = 0
         self.last_sent = kept.last_sent
         self.unsendable: Counts[str] = Counts(state.get("unsendable", {}))
         self.mark: Any = state.get("mark")
@@ -151,11 +155,11 @@ class Monitor:
             interval_us=codec.schema.policy.interval_s * 1_000_000,
             now_us=now.mono_us,
         )
-        self._boot_flags = {
+        self._states = {
             message.name: field
             for message in codec.schema.messages
             for field in message.fields
-            if isinstance(field, Flags) and field.name == "state" and RESTARTED in field.flags
+            if isinstance(field, Flags) and field.name == "state"
         }
         self._health_fields = next(
             (message.fields for message in codec.schema.messages if message.name == HEALTH), ()
@@ -184,6 +188,8 @@ class Monitor:
         records = self.summariser.seen(detection, clock_trusted=self.clock.trusted)
         if records:
             self._put(records, now, opened, detection.at)
+            # A sighting waits for nothing but the rules.
+            self._not_before_us = now.mono_us
 
     def health(self, values: Mapping[str, Any]) -> None:
         """What the station knows of itself from now on, by field; reported when it is time."""
@@ -201,7 +207,7 @@ class Monitor:
                 records = self.summariser.watching(now.wall - run, now.wall, clock_trusted=trusted)
         records += self.summariser.close(now.wall)
         self._put(records, now, opened, now.wall)
-        news = self.storage_failed != self._told_storage
+        news = self.storage_failed and not self._told_storage
         if self._told is not None and (news or now.mono_us >= self._next_health_us):
             self._report(now)
 
@@ -263,12 +269,6 @@ class Monitor:
         """Try again after `wait_us`: the channel is busy."""
         self._not_before_us = now.mono_us + wait_us
 
-    def stop(self, now: Reading) -> None:
-        """Close what is open, for good: the station goes out of service."""
-        self._read(now)
-        opened = self.summariser.opened
-        self._put(self.summariser.close(), now, opened, now.wall)
-
     def _read(self, now: Reading) -> None:
         """Read the clocks; where the wall clock was set, what came before stands for itself."""
         before, opened = self.clock.trusted, self.summariser.opened
@@ -278,18 +278,22 @@ class Monitor:
             earlier = replace(now, wall=now.wall - step)
             self._put(self.summariser.close(), earlier, opened, earlier.wall)
             self._last_tick = None
-            if self.clock.trusted:
+            if self.clock.trusted and not self._now.attested:
                 self._put_right(now)
         self._now = now
 
     def _put_right(self, now: Reading) -> None:
-        """Times of this boot's waiting records by the clock as it is now; its flag stays."""
+        """Times of this boot's waiting records by the clock as it is now.
+
+        They stay flagged: where an interval began and ended was told by the clock as it was.
+        """
         for entry in list(self.outbox):
             if entry.boot != self.boots:
                 continue
-            values = dict(self._codec.payloads[entry.message].unpack_values(entry.payload))
+            values = self._codec.payloads[entry.message].unpack_values(entry.payload)
             name = _TIMES.get(entry.message)
             if name in values:
+                values = self._flagged(entry.message, values, CLOCK_UNSET)
                 values[name] = when(entry.mono_us, now)
                 try:
                     payload = self._codec.payloads[entry.message].pack_values(values)
@@ -318,11 +322,15 @@ class Monitor:
         told = {**self._own_health(), **(self._told or {})}
         health = Health(self.station, now.wall, told, self.clock.trusted)
         self._put(self.summariser.health(health), now, opened, now.wall)
-        self._next_health_us = now.mono_us + self._health_every_us
-        self._told_storage = self.storage_failed
+        daily = now.mono_us >= self._next_health_us
+        if daily:
+            self._next_health_us = now.mono_us + self._health_every_us
+        # Told once until the next daily report, however often the card fails and mends.
+        self._told_storage = self.storage_failed or not daily
 
     def _own_health(self) -> Values:
         own = {
+            "restarts": self.boots - 1,
             "boots": self.boots,
             "last_sent": self._before_boot,
             "first_number": self._first_number,
@@ -343,7 +351,7 @@ class Monitor:
             record = self._flag_boot(entry.message, values)
             size = frame_bytes(self._codec, record)
             if not entry.urgent:
-                allowed = self.plan.allowed_bytes(now.mono_us)
+                allowed = self.plan.allowed_bytes(len(self.outbox), now.mono_us)
                 if size > allowed:
                     record = self._cut(record, allowed)
                     size = frame_bytes(self._codec, record)
@@ -364,24 +372,31 @@ class Monitor:
 
     def _flag_boot(self, message: str, values: Values) -> Record:
         """The record with its number to be; the first frames of a boot say that there was one."""
-        field = self._boot_flags.get(message)
-        if field is not None and self.boots > 1 and self._frames < BOOT_FRAMES:
-            flags = {*(values[field.name] or ()), RESTARTED}
-            values = {**values, field.name: [flag for flag in field.flags if flag in flags]}
-            values = settled(self._codec, message, values)
+        if self.boots > 1 and self._frames < BOOT_FRAMES:
+            values = settled(self._codec, message, self._flagged(message, values, RESTARTED))
         return Record(message, values, self.station, self.counter.next)
+
+    def _flagged(self, message: str, values: Values, flag: str) -> Values:
+        """`values` with a flag of their state set, where the schema has it."""
+        field = self._states.get(message)
+        if field is None:
+            return values
+        flags = {*(values[field.name] or ()), flag}
+        return {**values, field.name: [each for each in field.flags if each in flags]}
 
     def _may_go(self, due: Due, now: Reading) -> bool:
         """The rules allow it now, and so does the plan, which holds back all but sightings."""
         if not due.entry.urgent and self.plan.wait_us(due.airtime_us, now.mono_us):
             return False
-        wall_us = (now.wall - self._codec.schema.epoch) // US
-        ledger = self.ledger
-        if ledger is not None and not due.entry.urgent:
-            uses = ledger.used(now.mono_us, wall_us=wall_us)
-            if not self.plan.keeps_reserve(due.airtime_us, uses):
+        if self.ledger is None:
+            return True
+        wall_us = (now.wall - ZERO) // US
+        on_air_us = due.airtime_us + self.margin_us
+        if not due.entry.urgent:
+            uses = self.ledger.used(now.mono_us, wall_us=wall_us)
+            if not self.plan.keeps_reserve(on_air_us, uses):
                 return False
-        start_us = earliest_us(ledger, due.airtime_us, now.mono_us, self.scopes, wall_us)
+        start_us = self.ledger.earliest_start(on_air_us, now.mono_us, self.scopes, wall_us=wall_us)
         return start_us is not None and start_us <= now.mono_us
 
     def _resume(self, kept: Mapping[str, Any], now: Reading) -> None:

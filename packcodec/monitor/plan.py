@@ -9,7 +9,7 @@ priority sightings is never touched by anything else; a sighting itself waits fo
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 
-from packcodec.radio.ledger import Ledger, Use
+from packcodec.radio.ledger import Use
 from packcodec.radio.limits import Limit, WindowLimit
 from packcodec.radio.link import Link
 
@@ -69,16 +69,16 @@ class Plan:
         self._earned, self._now_us = min(earned, self._most), max(now_us, self._now_us)
         return self._earned // self._per
 
-    def allowed_bytes(self, now_us: int) -> int:
-        """The longest frame worth making: what was saved allows it, or an even share does."""
-        room_us = max(self.room_us(now_us), self.share_us)
+    def allowed_bytes(self, waiting: int, now_us: int) -> int:
+        """The longest frame worth making while `waiting` frames do: an even share of an interval's
+        airtime, or its part of what was saved."""
+        room_us = max(self.room_us(now_us) // max(waiting, 1), self.share_us)
         return self._longest_within(room_us)
 
     def wait_us(self, airtime_us: int, now_us: int) -> int:
         """How long until so much has been earned."""
-        missing = min(airtime_us * self._per, self._most) - (
-            self.room_us(now_us) * self._per + self._earned % self._per
-        )
+        self.room_us(now_us)
+        missing = min(airtime_us * self._per, self._most) - self._earned
         return max(0, -(-missing // self._earns))
 
     def keeps_reserve(self, airtime_us: int, uses: Iterable[Use]) -> bool:
@@ -96,12 +96,3 @@ class Plan:
     def _longest_within(self, room_us: int) -> int:
         sizes = range(self.frame_most + 1)
         return max(0, bisect_right(sizes, room_us, key=self.airtime_us) - 1)
-
-
-def earliest_us(
-    ledger: Ledger | None, airtime_us: int, now_us: int, scopes: Sequence[str], wall_us: int
-) -> int | None:
-    """When the rules let a frame start, on the monotonic clock; None is never."""
-    if ledger is None or not ledger.limits:
-        return now_us
-    return ledger.earliest_start(airtime_us, now_us, scopes, wall_us=wall_us)
