@@ -117,7 +117,7 @@ def checked(codec: Codec, body: bytes, station: int, message: Message) -> bytes:
 @needs_compiler
 # Every example is compiled: none is made smaller once one has failed.
 @settings(
-    max_examples=12,
+    max_examples=settings.default.max_examples // 8,
     phases=(Phase.explicit, Phase.generate),
     suppress_health_check=list(HealthCheck),
 )

@@ -88,7 +88,7 @@ def variants(codec: Codec, frame: bytes, station: int, code: int, random: Random
 
 
 @pytest.mark.parametrize("interpreter", INTERPRETERS)
-@settings(max_examples=20, phases=(Phase.explicit, Phase.generate))
+@settings(max_examples=settings.default.max_examples // 8, phases=(Phase.explicit, Phase.generate))
 @given(schema=schemas(check="auto"), data=st.data())
 def test_any_schema_is_encoded_decoded_and_refused_alike(
     interpreter: list[str], schema: Schema, data: st.DataObject

@@ -88,7 +88,7 @@ def variants(codec: Codec, frame: bytes, station: int, code: int, random: Random
 
 
 @pytest.mark.parametrize("make", LANGUAGES)
-@settings(max_examples=25, phases=GENERATE)
+@settings(max_examples=settings.default.max_examples // 4, phases=GENERATE)
 @given(data=st.data())
 def test_any_schema_is_encoded_decoded_and_refused_alike(make: Make, data: st.DataObject) -> None:
     schema = data.draw(schemas(check="auto").filter(lambda schema: carried(schema, make)))
@@ -170,7 +170,7 @@ def is_fraction(field: Field, value: Any) -> bool:
 
 @pytest.mark.parametrize("make", LANGUAGES)
 @pytest.mark.parametrize("at", [0, 1])
-@settings(max_examples=15, phases=GENERATE)
+@settings(max_examples=settings.default.max_examples // 8, phases=GENERATE)
 @given(odd=st.lists(ODD, min_size=20, max_size=20), beyond=st.booleans())
 def test_what_cannot_be_sent_is_refused_alike(
     make: Make, at: int, odd: list[Any], beyond: bool
@@ -196,7 +196,7 @@ def test_what_cannot_be_sent_is_refused_alike(
 
 
 @pytest.mark.parametrize("make", LANGUAGES)
-@settings(max_examples=40, phases=GENERATE)
+@settings(max_examples=settings.default.max_examples // 4, phases=GENERATE)
 @given(data=st.data())
 def test_a_quantity_is_brought_to_its_nearest_step_exactly(make: Make, data: st.DataObject) -> None:
     """Doubles on, just above and just below the boundary between two steps."""
