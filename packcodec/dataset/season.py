@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -173,14 +173,3 @@ def _knowledge(data: Dataset, home: Deployment) -> Knowledge:
     )
     whole = (home.end - home.start).total_seconds()
     return Knowledge(home.id, watched, max(whole - watched - unknown, 0.0), unknown)
-
-
-def last_heard(data: Dataset, deployment: str) -> datetime | None:
-    """The time of the last record that a clock dates."""
-    ends = [
-        *(each.end for each in data.intervals if each.deployment == deployment),
-        *(each.end for each in data.sightings if each.deployment == deployment),
-        *(each.at for each in data.health if each.deployment == deployment),
-    ]
-    told = [each.astimezone(UTC) for each in ends if each is not None]
-    return max(told, default=None)

@@ -146,3 +146,44 @@ def said(told: Told) -> Iterator[str]:
         yield str(error)
     if told.other_layouts:
         yield f"{told.other_layouts} records of another schema are left out"
+
+
+def source_mark(source: str) -> object:
+    """Something that changes whenever the source does, and is quick to ask.
+
+    Raises LogError or StoreError where the source cannot be reached.
+    """
+    if "://" in source:
+        return _store_mark(source)
+    marks: list[tuple[int, int] | None] = []
+    # A database in a file has its latest changes in a log beside it.
+    for path in (Path(source), Path(f"{source}-wal")):
+        try:
+            found = path.stat()
+            marks.append((found.st_mtime_ns, found.st_size))
+        except FileNotFoundError:
+            marks.append(None)
+        except OSError as error:
+            raise LogError(f"cannot be read: {error.strerror}", place=str(path)) from None
+    if marks[0] is None:
+        raise LogError("the file is not there", place=source)
+    return tuple(marks)
+
+
+def _store_mark(source: str) -> object:
+    from sqlalchemy import func, select
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from packcodec.edge.database import not_kept, open_database
+    from packcodec.edge.tables import card, station
+
+    engine = open_database(source)
+    try:
+        with engine.connect() as connection:
+            versions = connection.scalar(select(func.sum(station.c.version)))
+            cards = connection.scalar(select(func.count()).select_from(card))
+    except SQLAlchemyError as error:
+        raise not_kept(engine, error) from error
+    finally:
+        engine.dispose()
+    return versions, cards

@@ -13,13 +13,13 @@ from packcodec.dataset.check import check
 from packcodec.dataset.days import StationDay, station_days
 from packcodec.dataset.diversity import accumulation, hill
 from packcodec.dataset.effort import DAY_S
+from packcodec.dataset.live import last_heard
 from packcodec.dataset.model import Count, Dataset, HealthField
 from packcodec.dataset.season import (
     SpeciesSeason,
     activity,
     hours_watched,
     knowledge,
-    last_heard,
     species_seasons,
 )
 from packcodec.edge.parts import part

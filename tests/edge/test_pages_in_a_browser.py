@@ -6,14 +6,20 @@ either is absent.
 
 import shutil
 from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import pytest
-from small_dataset import demo, small
+from small_dataset import DAY, dataset, demo, row, small, summary
 
+from packcodec.dataset.build import Heard
+from packcodec.dataset.model import Dataset
 from packcodec.dataset.protect import protect
+from packcodec.edge.dataset_source import Told as Source
 from packcodec.edge.report_page import report_page
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -143,6 +149,77 @@ def test_a_keyboard_reaches_every_part_and_scrolls_every_table(browser: Any, rep
     page.wait_for_function(
         "document.querySelector('[aria-label^=\"Every species\"]').scrollLeft > 0"
     )
+    page.close()
+
+
+NOW = DAY + timedelta(hours=10)
+TOKEN = "a-token-long-enough-for-anybody"
+
+
+@dataclass
+class Told:
+    """What the base has heard so far; a test may add to it."""
+
+    heard: tuple[Heard, ...]
+
+    def read(self) -> tuple[Source, Dataset]:
+        return Source(self.heard), dataset(*self.heard)
+
+
+@pytest.fixture
+def base() -> Iterator[tuple[str, Told]]:
+    """A live page on a free port of this machine."""
+    uvicorn = pytest.importorskip("uvicorn", reason="the part [serve] is not installed")
+    serve = pytest.importorskip("packcodec.edge.serve", reason="the part [serve] is not installed")
+    records = [summary(n, n, row("mallard")) for n in range(6)]
+    told = Told(
+        tuple(Heard(r, DAY + timedelta(hours=n + 1), "radio", n) for n, r in enumerate(records))
+    )
+    watch = serve.Watch(told.read, lambda: len(told.heard), lambda: NOW)
+    app = serve.live_app(watch, token=TOKEN, period_s=0.05)
+    server = uvicorn.Server(
+        uvicorn.Config(app, port=0, log_level="critical", timeout_graceful_shutdown=1)
+    )
+    thread = Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        assert thread.is_alive()
+        thread.join(0.01)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    yield f"http://127.0.0.1:{port}/", told
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_live_page_follows_what_the_base_hears(
+    browser: Any, base: tuple[str, Told], width: int
+) -> None:
+    address, told = base
+    page, asked, said = opened(browser, address, width)
+    page.wait_for_selector("#line:text('Connected')")
+    assert "Overdue" in page.inner_text("main")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert [each for each in page.evaluate(CONTRASTS) if each[0] < 4.5] == []
+    told.heard += (Heard(summary(6, 9, row("mallard")), NOW, "radio", 6),)
+    page.wait_for_selector("main :text('Heard as usual')")
+    assert all(each.startswith(address) for each in asked)
+    assert said == []
+    page.close()
+
+
+def test_a_keyboard_enters_the_token(browser: Any, base: tuple[str, Told]) -> None:
+    address, _ = base
+    page, asked, said = opened(browser, address, 390)
+    page.focus("a[href=enter]")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#token")
+    page.focus("#token")
+    page.keyboard.type(TOKEN)
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=Nothing is kept back")
+    assert all(each.startswith(address) and TOKEN not in each for each in asked)
+    assert said == []
     page.close()
 
 
