@@ -53,6 +53,7 @@ def logged(
     log: str,
     watch: str | None,
     health: str | None,
+    watched: str | None,
     interval_s: int | None,
     watch_h: float | None,
 ) -> Asked:
@@ -61,7 +62,7 @@ def logged(
     Raises LogError for a file that cannot be read, SchemaError for an interval that the schema's
     fields do not reach, RadioError for a log without a frame.
     """
-    logs = read_logs(codec, log, watch, health)
+    logs = read_logs(codec, log, watch, health, watched)
     traffic = traffic_of(codec, logs, interval_s)
     watched_s = watch_s_a_day(logs)
     hours = watched_s / 3600 if watch_h is None and watched_s is not None else watch_h

@@ -10,6 +10,7 @@ from packcodec.budget.hours import airtime_by_hour, hour_limit_us
 from packcodec.budget.plan import Budget
 from packcodec.budget.traffic import Logged
 from packcodec.edge.budget_answer import Answer
+from packcodec.edge.cli.screen import say
 
 BAR_WIDTH = 40
 STATIONS_SHOWN = 8
@@ -57,12 +58,13 @@ def _battery(answer: Answer) -> tuple[str, list[tuple[str, float, str]], float |
 def _plot(title: str, rows: Iterable[tuple[str, float, str]], most: float | None = None) -> None:
     shown = list(rows)
     size = most or max((value for _, value, _ in shown), default=0.0) or 1.0
-    grid = Table(title=title, title_justify="left", box=None, pad_edge=False, show_header=False)
+    grid = Table(box=None, pad_edge=False, show_header=False)
     grid.add_column(justify="right")
     grid.add_column(width=BAR_WIDTH)
     grid.add_column(justify="right")
     for name, value, unit in shown:
         grid.add_row(name, Bar(size, 0, min(value, size), width=BAR_WIDTH), f"{value:.3g} {unit}")
+    say()
+    say(title)
     console = Console()
-    console.print()
     console.print(grid, highlight=False, markup=False)

@@ -6,7 +6,15 @@ from datetime import datetime, timedelta
 
 from packcodec.budget.traffic import DAY_S, Logged, Sent
 from packcodec.codec.record import Record
-from packcodec.edge.logs import Rows, opened, read_detections, read_health, read_watches
+from packcodec.edge.logs import (
+    Rows,
+    daily_stretches,
+    opened,
+    read_detections,
+    read_health,
+    read_watches,
+)
+from packcodec.errors import LogError
 from packcodec.frame.codec import Codec
 from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.inputs import Detection, Health, Stretch
@@ -31,8 +39,15 @@ class Logs:
         return sum(len(each.refused) for each in rows if each is not None)
 
 
-def read_logs(codec: Codec, log: str, watch: str | None, health: str | None) -> Logs:
-    """The logs in these files. Raises LogError naming file and place."""
+def read_logs(
+    codec: Codec, log: str, watch: str | None, health: str | None, watched: str | None = None
+) -> Logs:
+    """The logs in these files; `watched` is effort the same every day ("04:30-20:15", UTC).
+
+    Raises LogError naming file and place.
+    """
+    if watch is not None and watched is not None:
+        raise LogError("effort is given twice", place="--watched", remedy="drop it or --watch")
     schema = codec.schema
     with opened(log) as lines:
         detections = read_detections(lines, schema, log)
@@ -40,6 +55,8 @@ def read_logs(codec: Codec, log: str, watch: str | None, health: str | None) -> 
     if watch is not None:
         with opened(watch) as lines:
             watches = read_watches(lines, schema, watch)
+    elif watched is not None:
+        watches = Rows(daily_stretches(detections.rows, schema, watched))
     if health is not None:
         with opened(health) as lines:
             told = read_health(lines, schema, health)

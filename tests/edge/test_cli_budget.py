@@ -112,6 +112,52 @@ def test_options_of_the_pack_reach_the_answer(packcodec: Command) -> None:
     assert sunny["energy"]["days"] is None
 
 
+def test_effort_the_same_every_day(packcodec: Command) -> None:
+    options = ("--log", DATA / "detections.csv", "--watched", "04:00-20:00")
+    said = budget_of(packcodec, "--link", "lora-eu-868.1", *options)
+    assert said["energy"]["awake_h"] == 16
+    both = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", *LOGS, "--watched", "04:00-20:00")
+    assert both.code == 2
+    assert "effort is given twice" in both.err
+
+
+def test_pictures_in_the_terminal(packcodec: Command) -> None:
+    options = ("--link", "lora-eu-868.1", "--stations", "40", "--plot")
+    ran = packcodec("budget", SCHEMA, *options, *LOGS)
+    for title in ("most airtime by hour of the day, UTC", "bytes a day by message",
+                  "in the pack after so many days", "frames lost by stations"):  # fmt: skip
+        assert title in ran.out
+    assert "█" in ran.out
+    season = ("--season", "2027-04-01/2027-09-30", "--latitude", "57")
+    assert "in the pack at the end of the day" in packcodec("budget", SCHEMA, *options, *season).out
+    free = packcodec("budget", SCHEMA, "--link", "lora-us-low", "--plot")
+    assert "no rule limits the hour" in free.out
+
+
+def test_bars_are_as_long_as_what_they_say(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", "--plot")
+    lines = ran.out.partition("bytes a day by message")[2].splitlines()[1:4]
+    bars = {line.split()[0]: line.count("█") for line in lines}
+    assert bars == {"sighting": 2, "summary": 40, "health": 0}
+
+
+def test_a_power_that_no_sheet_knows_leaves_the_verdict(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-869.525:power_dbm=26.9")
+    assert ran.code == 0
+    assert "give it with --radio-w" in ran.out
+    said = budget_of(packcodec, "--link", "lora-eu-869.525:power_dbm=26.9", "--radio-w", "2")
+    airtime_s = said["airtime_s_per_day"]
+    assert said["energy"]["radio_wh_per_day"] == pytest.approx(2 * airtime_s / 3600, rel=0.02)
+
+
+def test_stations_on_a_link_that_carries_nothing(packcodec: Command) -> None:
+    """The verdict says why; how many could share it is no question."""
+    ran = packcodec("budget", SCHEMA, "--link", "lora-us-hop:sf=12", "--stations", "4")
+    assert ran.code == 1
+    assert "DOES NOT FIT: us-hybrid" in ran.out
+    assert "stations on" not in ran.out
+
+
 def test_rates_are_said_as_given(packcodec: Command) -> None:
     options = ("--every", "sighting=3/day,5/hour", "--every", "health=2d")
     ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", *options)
@@ -152,6 +198,8 @@ def test_a_users_own_rule_decides(packcodec: Command, tmp_path: Path) -> None:
         ("--link lora-eu-868.1 --stations 0", "give 1 or more"),
         ("--link lora-eu-868.1 --battery-wh -1", "energy_wh"),
         ("--link lora-eu-868.1 --rows -1", "rows"),
+        ("--link lora-eu-868.1 --radio-w -1", "--radio-w: -1.0 is out of range"),
+        ("--link lora-eu-868.1 --watched 04:00-20:00", "it needs --log"),
         ("--link text-message --stations 4", "has no channel of ours"),
         ("--link nonesuch", "link"),
     ],

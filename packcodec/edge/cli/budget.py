@@ -42,6 +42,7 @@ from packcodec.errors import RadioError
 from packcodec.radio.energy import LITHIUM_CAUTION, BaseLoad, Pack
 from packcodec.radio.link import Link
 from packcodec.radio.links import OwnRadio, find_link, known_links
+from packcodec.radio.quantity import checked
 from packcodec.radio.rules import Rule, known_rules
 from packcodec.radio.sun import season as daylight_of
 
@@ -51,6 +52,7 @@ from packcodec.radio.sun import season as daylight_of
 @click.option("--link", "links", multiple=True, required=True, help="A link; several compare.")
 @click.option("--log", help="A detection log: what was really seen, instead of expected rates.")
 @click.option("--watch", help="Its effort log: station, start, end, clock.")
+@click.option("--watched", metavar="HH:MM-HH:MM", help="Or effort the same every day, in UTC.")
 @click.option("--health", help="Its health log.")
 @click.option(
     "--every", multiple=True, metavar="MESSAGE=RATE", help="10min, 3/day or 3/day,5/hour."
@@ -80,6 +82,7 @@ def command(
     log: str | None,
     watch: str | None,
     health: str | None,
+    watched: str | None,
     every: tuple[str, ...],
     interval: str | None,
     watch_h: float | None,
@@ -103,11 +106,11 @@ def command(
     chosen = [find_link(name, own.links) for name in links]
     interval_s = None if interval is None else read_interval(interval, "--interval")
     if log is None:
-        _alone(watch=watch, health=health)
+        _alone(watch=watch, watched=watched, health=health)
         asked = expected(codec, every, interval_s, watch_h)
     else:
         _alone(every=every)
-        asked = logged(codec, log, watch, health, interval_s, watch_h)
+        asked = logged(codec, log, watch, health, watched, interval_s, watch_h)
     book = known_rules(own.rules)
     budget = plan_budget(
         codec.layout,
@@ -145,6 +148,8 @@ def _alone(**options: Any) -> None:
 
 
 def _supply(power: Mapping[str, Any], watch_h: float) -> Supply:
+    if power["radio_w"] is not None:
+        checked("--radio-w", power["radio_w"], 0)
     return Supply(
         pack=Pack(power["battery_wh"], power["usable"]),
         load=BaseLoad(power["base_w"], power["asleep_w"]),
@@ -198,9 +203,11 @@ def _season(budget: Budget, days: str, latitude: float | None, longitude: float)
 
 def _sharing(budget: Budget, stations: int | None, for_page: bool) -> Sharing | None:
     """What was asked of a shared channel; the page shows it unasked, where there is one."""
+    if not budget.airtime_us_per_day:
+        return None
     if stations is not None:
         return share_channel(budget, stations)
-    if not for_page or not budget.link.frequencies_hz or not budget.airtime_us_per_day:
+    if not for_page or not budget.link.frequencies_hz:
         return None
     return share_channel(budget, max(1, len(budget.layout.schema.stations)))
 
