@@ -426,6 +426,9 @@ watch.csv        the stretches in which a station was really watching; clock is 
 health.csv       one row a day and station, written a minute before its power goes off;
                  restarts counts from the day the station was set out; humidity_percent is empty
                  where no sensor is fitted, failed_captures where there were none
+deployments.csv  where each station stood, how high and facing where: all invented, and the places
+                 lie in the open sea
+project.toml     who publishes what, under which licence: nobody, for there is nothing to publish
 README.txt       this page
 
 The battery of alder_carr was changed on 2027-04-11, before it woke. The cell that should have kept

@@ -9,6 +9,8 @@ from pathlib import Path
 from packcodec.budget.plan import Budget, Supply, plan_budget
 from packcodec.budget.verdict import percent
 from packcodec.codec.record import Record
+from packcodec.edge.demo_publish import DATA as PUBLISHED_WITH
+from packcodec.edge.demo_publish import publish_lines
 from packcodec.edge.files import load
 from packcodec.edge.lines import record_line
 from packcodec.edge.log_traffic import Logs, read_logs, traffic_of, watch_s_a_day
@@ -19,7 +21,10 @@ from packcodec.monitor.whole_log import Summary, summarise
 from packcodec.radio.links import find_link
 
 LINK = "lora-eu-868.1"
-DATA = ("schema.toml", "species.csv", "detections.csv", "watch.csv", "health.csv", "README.txt")
+DATA = (
+    *("schema.toml", "species.csv", "detections.csv", "watch.csv", "health.csv", "README.txt"),
+    *PUBLISHED_WITH,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +71,8 @@ def run_demo(folder: Path) -> Iterator[Step]:
         codec.layout, find_link(LINK), traffic_of(codec, logs), supply=Supply(awake_h=awake_h)
     )
     yield Step("budget", tuple(_budget_lines(budget)))
+
+    yield Step("publish", tuple(publish_lines(codec, decoded, budget.link, folder)))
 
 
 def _lay_out(folder: Path) -> None:

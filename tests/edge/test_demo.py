@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+import zipfile
 from pathlib import Path
 
 from conftest import Command
@@ -37,6 +38,21 @@ def test_the_demo_runs_every_stage_and_leaves_its_files(packcodec: Command, tmp_
     number = [int(text.replace(",", "")) for text in (detections, counted, unreadable, *dropped)]
     assert number[0] == number[1] + sum(number[3:])
     assert rows == number[0] + number[2]
+
+
+def test_the_demo_ends_with_archives_and_a_report(packcodec: Command, tmp_path: Path) -> None:
+    folder = tmp_path / "demo"
+    said = packcodec("demo", folder).out
+    package = json.loads((folder / "camtrap-dp" / "datapackage.json").read_text("utf-8"))
+    assert {each["path"] for each in package["resources"]} == {
+        path.name for path in (folder / "camtrap-dp").glob("*.csv")
+    }
+    with zipfile.ZipFile(folder / "darwin-core.zip") as archive:
+        assert archive.testzip() is None
+        assert "meta.xml" in archive.namelist()
+    assert "kept back: coordinates rounded" in said
+    if "pip install" not in said:
+        assert "Invented data." in (folder / "report.html").read_text("utf-8")
 
 
 def test_a_folder_that_cannot_be_written(packcodec: Command, tmp_path: Path) -> None:
