@@ -6,7 +6,6 @@ elements. Where the element has a duration since the previous one, its times are
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
-from typing import Any
 
 from packcodec.codec.record import Record, Values
 from packcodec.errors import EncodeError
@@ -137,7 +136,7 @@ class _Shape:
         rows: list[Values] = []
         for number, (when, values) in enumerate(elements):
             before = elements[number - 1][0] if number else when
-            gap: dict[str, Any] = {self.since.name: when - before} if self.since else {}
+            gap = {self.since.name: (when - before).total_seconds()} if self.since else {}
             rows.append({**values, **gap})
         return {self.list: rows} | ({self.time: elements[0][0]} if self.time else {})
 

@@ -91,16 +91,7 @@ class Encoder:
 
     def finish(self) -> tuple[int, int]:
         """The shortest string as (integer, number of bits)."""
-        zeros = (self.low ^ (self.low + self.range - 1)).bit_length()
-        if self.low & ((1 << zeros) - 1):
-            # Past low, the first number whose differing top bit is one: it has zeros - 1 zeros.
-            zeros -= 1
-        zeros = min(zeros, WORD_BITS)
-        value = -(-self.low >> zeros)
-        while zeros < WORD_BITS and not value & 1:
-            value >>= 1
-            zeros += 1
-        return value, WORD_BITS + 8 * self.shifts - zeros
+        return shortest(self.low, self.range, self.shifts)
 
     def _shift(self) -> None:
         while self.range < LEAST_RANGE:
@@ -118,6 +109,7 @@ class Decoder:
         self._x = (x & ((1 << bits) - 1)) << (8 * self._left - bits)
         self._left -= 4
         self.value = self._x >> 8 * self._left
+        self.low = 0
         self.range = FIRST_RANGE
         self.shifts = 0
 
@@ -126,6 +118,7 @@ class Decoder:
         # The same symbol as by comparing r * cumulative[i] with the value, i from 0 on.
         symbol = bisect_right(cumulative, min(self.value // r, TOTAL - 1)) - 1
         start, end = cumulative[symbol], cumulative[symbol + 1]
+        self.low += r * start
         self.value -= r * start
         self.range = r * (end - start) if end < TOTAL else self.range - r * start
         if self.range < LEAST_RANGE:
@@ -138,7 +131,9 @@ class Decoder:
         target = self.value // r
         for symbol, share in enumerate(shares):
             if target < share:
-                self.value -= r * sum(shares[:symbol])
+                start = r * sum(shares[:symbol])
+                self.low += start
+                self.value -= start
                 self.range = r * share
                 if self.range < LEAST_RANGE:
                     self._shift()
@@ -154,6 +149,7 @@ class Decoder:
             if digit >= part:
                 raise meaningless()
             number |= digit << step
+            self.low += r * digit
             self.value -= r * digit
             self.range = r
             if self.range < LEAST_RANGE:
@@ -165,14 +161,33 @@ class Decoder:
     def spent_bits(self) -> int:
         return 8 * self.shifts + WORD_BITS - self.range.bit_length()
 
+    def finish(self) -> tuple[int, int]:
+        """The string that an encoder of the same symbols would have made."""
+        return shortest(self.low, self.range, self.shifts)
+
     def _shift(self) -> None:
         while self.range < LEAST_RANGE:
             if not self._left:
                 raise DecodeError(Reason.WRONG_LENGTH, "the payload ends before its values do")
             self._left -= 1
             self.range <<= 8
+            self.low <<= 8
             self.value = self.value << 8 | self._x >> 8 * self._left & 0xFF
             self.shifts += 1
+
+
+def shortest(low: int, range_: int, shifts: int) -> tuple[int, int]:
+    """The shortest string in an interval after so many shifts, as (integer, number of bits)."""
+    zeros = (low ^ (low + range_ - 1)).bit_length()
+    if low & ((1 << zeros) - 1):
+        # Past low, the first number whose differing top bit is one: it has zeros - 1 zeros.
+        zeros -= 1
+    zeros = min(zeros, WORD_BITS)
+    value = -(-low >> zeros)
+    while zeros < WORD_BITS and not value & 1:
+        value >>= 1
+        zeros += 1
+    return value, WORD_BITS + 8 * shifts - zeros
 
 
 def uniform_parts(n: int) -> tuple[tuple[int, int], ...]:

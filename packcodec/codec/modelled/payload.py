@@ -87,15 +87,28 @@ class ModelledPayload:
         if n >= PLAIN_BITS and x >> (n - PLAIN_BITS) == PLAIN:
             left = n - PLAIN_BITS
             values = self.fixed.unpack_bits(x & ((1 << left) - 1), left)
-            fixed = self.fixed.pack_bits(*values)
+            y, m = self._shortest(*self.fixed.pack_bits(*values), header_bits)
         else:
-            tree = self.walk.code(Decoder(x, n), None, n)
+            decoder = Decoder(x, n)
+            tree = self.walk.code(decoder, None, n)
             fixed = bits_of(self.message.body, tree)
+            y, m = self._said(tree, fixed[1], decoder, n, header_bits)
             values = self.fixed.unpack_bits(*fixed)
-        y, m = self._shortest(*fixed, header_bits)
         if m > n or n - m > 7 or y << (n - m) != x:
             raise meaningless()
         return values
+
+    def _said(
+        self, tree: Tree, fixed_bits: int, decoder: Decoder, room: int, header_bits: int
+    ) -> tuple[int, int]:
+        """The payload that an encoder makes of what was decoded."""
+        plain_bits = PLAIN_BITS + fixed_bits
+        octets = (header_bits + room) // 8
+        if -(-(header_bits + plain_bits) // 8) < octets:
+            raise meaningless()
+        if not self.walk.has_tail:
+            return decoder.finish()
+        return self._shortest(*bits_of(self.message.body, tree), header_bits)
 
     def _shortest(self, x: int, bits: int, header_bits: int) -> tuple[int, int]:
         """The payload for a fixed payload: modelled, or plain where that takes fewer bytes."""

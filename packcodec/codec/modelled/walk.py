@@ -279,7 +279,12 @@ class SpeciesPart(_Part):
         new = self.new[now.history.hour_row() if len(self.new) > 1 else 0]
         escape = len(self.known)
         symbol = coder.among(new, without, self.position.get(said, escape))
-        return self.known[symbol] if symbol < escape else coder.uniform(self.capacity, said)
+        if symbol < escape:
+            return self.known[symbol]
+        species = coder.uniform(self.capacity, said)
+        if species in self.position or species in recent:
+            raise meaningless()
+        return species
 
 
 class _List(_Part):
@@ -319,6 +324,8 @@ class _List(_Part):
             rows = []
             for at in range(count):
                 rows.append(self._element(coder, history, inner, said, at))
+            if self.set is not None and said is None and self.set.holds(rows):
+                raise meaningless()
         inner.instances += 1
         return rows
 
