@@ -14,7 +14,7 @@ from packcodec.budget.traffic import Logged
 from packcodec.budget.verdict import NO_LICENCE, percent
 from packcodec.edge.budget_answer import Answer
 from packcodec.edge.budget_charts import airtime_chart, battery_chart, bytes_chart, loss_chart
-from packcodec.edge.link_words import power, sent_as, where
+from packcodec.edge.link_words import figure, power, sent_as, where
 from packcodec.errors import PackcodecError
 from packcodec.radio.energy import LITHIUM_CAUTION
 
@@ -175,11 +175,11 @@ def _messages(budget: Budget) -> str:
     rows = [
         (
             m.name,
-            f"{float(m.frames_per_day):.3g}",
+            figure(float(m.frames_per_day)),
             f"{m.least_bytes}–{m.greatest_bytes}",
             "–" if m.typical_bytes is None else m.typical_bytes,
             "–" if m.sent_airtime is None else f"{m.sent_airtime.airtime_us / 1000:.0f}",
-            f"{m.airtime_us_per_day / 1e6:.3g}",
+            figure(m.airtime_us_per_day / 1e6),
             f"{m.bytes_per_day:.0f}",
         )
         for m in budget.messages
@@ -197,7 +197,7 @@ def _others(answer: Answer) -> str:
             sent_as(each.link),
             "fits" if each.fits else "does not fit",
             "–" if each.share is None else percent(each.share),
-            f"{each.airtime_us_per_day / 1e6:.3g}",
+            figure(each.airtime_us_per_day / 1e6),
         )
         for each in answer.budgets
     ]

@@ -11,6 +11,7 @@ from packcodec.budget.plan import Budget
 from packcodec.budget.traffic import Logged
 from packcodec.edge.budget_answer import Answer
 from packcodec.edge.cli.screen import say
+from packcodec.edge.link_words import figure
 
 BAR_WIDTH = 40
 STATIONS_SHOWN = 8
@@ -31,14 +32,17 @@ def plot_budget(answer: Answer) -> None:
 
 
 def _airtime(budget: Budget) -> tuple[str, list[tuple[str, float, str]], float | None]:
-    limit_us = hour_limit_us(budget)
-    hours = airtime_by_hour(budget)
-    of = "of the day, UTC" if isinstance(budget.traffic, Logged) else "of the watch"
+    hours, limit_us = airtime_by_hour(budget), hour_limit_us(budget)
+    if isinstance(budget.traffic, Logged):
+        title, named = "most airtime by hour of the day, UTC", [(f"{u.hour:02}", u) for u in hours]
+    else:
+        # Expected hours are all alike.
+        title, named = "most airtime in an hour of the watch", [("any", hours[0])]
     if limit_us is None:
-        title = f"most airtime by hour {of}; no rule limits the hour"
-        return title, [(f"{use.hour:02}", use.most_us / 1e6, "s") for use in hours], None
-    title = f"most airtime by hour {of}, as a share of the limit of {limit_us / 1e6:g} s"
-    return title, [(f"{use.hour:02}", 100 * use.most_us / limit_us, "%") for use in hours], 100.0
+        rows = [(name, use.most_us / 1e6, "s") for name, use in named]
+        return f"{title}; no rule limits the hour", rows, None
+    title += f", as a share of the limit of {limit_us / 1e6:g} s"
+    return title, [(name, 100 * use.most_us / limit_us, "%") for name, use in named], 100.0
 
 
 def _battery(answer: Answer) -> tuple[str, list[tuple[str, float, str]], float | None]:
@@ -63,7 +67,9 @@ def _plot(title: str, rows: Iterable[tuple[str, float, str]], most: float | None
     grid.add_column(width=BAR_WIDTH)
     grid.add_column(justify="right")
     for name, value, unit in shown:
-        grid.add_row(name, Bar(size, 0, min(value, size), width=BAR_WIDTH), f"{value:.3g} {unit}")
+        grid.add_row(
+            name, Bar(size, 0, min(value, size), width=BAR_WIDTH), f"{figure(value)} {unit}"
+        )
     say()
     say(title)
     console = Console()

@@ -12,7 +12,7 @@ from packcodec.budget.season import Season
 from packcodec.budget.sharing import Sharing
 from packcodec.budget.verdict import NO_LICENCE, Verdict, percent
 from packcodec.edge.cli.screen import say, table
-from packcodec.edge.link_words import power, sent_as, where
+from packcodec.edge.link_words import figure, power, sent_as, where
 from packcodec.radio.energy import LITHIUM_CAUTION
 from packcodec.radio.modulations import Airtime
 
@@ -115,12 +115,12 @@ def _tell_messages(budget: Budget) -> None:
 def _message_row(message: MessagePlan) -> tuple[object, ...]:
     return (
         message.name,
-        f"{float(message.frames_per_day):.3g}",
+        figure(float(message.frames_per_day)),
         f"{message.least_bytes}-{message.greatest_bytes}",
         "-" if message.typical_bytes is None else message.typical_bytes,
         "none" if message.sent_bytes is None else f"≤ {message.sent_bytes}",
         f"{_ms(message.least_airtime)}-{_ms(message.sent_airtime)}",
-        f"{message.airtime_us_per_day / 1e6:.3g}",
+        figure(message.airtime_us_per_day / 1e6),
         f"{message.bytes_per_day:.0f}",
     )
 
@@ -156,7 +156,7 @@ def _radio(energy: Energy) -> str:
         "" if energy.bytes_per_joule is None else f", {energy.bytes_per_joule:.0f} bytes a joule"
     )
     return (
-        f"the radio takes {energy.day.radio_wh * 1000:.3g} mWh a day, "
+        f"the radio takes {figure(energy.day.radio_wh * 1000)} mWh a day, "
         f"{percent(energy.day.radio_share)} of the energy{frugal}"
     )
 
@@ -169,7 +169,7 @@ def _tell_edges(edges: Edges) -> None:
     )
     costly = [field for field in edges.fields if field.saved_us]
     if costly:
-        told = ", ".join(f"{field.path} {field.saved_us / 1000:.3g}" for field in costly)
+        told = ", ".join(f"{field.path} {figure(field.saved_us / 1000)}" for field in costly)
         say(f"    ms each field costs: {told}; every other field none")
     for trim in edges.trims[:TRIMS_SHOWN]:
         say(f"    trim: {trim.change}")
@@ -178,7 +178,7 @@ def _tell_edges(edges: Edges) -> None:
 def _shorter(edges: Edges) -> str:
     if edges.excess_bits is None:
         return ""
-    return f"; {edges.excess_bits} bits fewer save {edges.step_us / 1000:.3g} ms"
+    return f"; {edges.excess_bits} bits fewer save {figure(edges.step_us / 1000)} ms"
 
 
 def _compared(budget: Budget) -> tuple[object, ...]:
@@ -191,7 +191,7 @@ def _compared(budget: Budget) -> tuple[object, ...]:
         sent_as(budget.link),
         verdict.word,
         "-" if budget.share is None else percent(budget.share),
-        f"{budget.airtime_us_per_day / 1e6:.3g}",
+        figure(budget.airtime_us_per_day / 1e6),
         f"{energy.day.radio_wh:.2g}" if energy.radio_known else "?",
         "-" if energy.bytes_per_joule is None else f"{energy.bytes_per_joule:.0f}",
         f"{verdict.subject}: {verdict.told}" if refusing or unknown else "",
@@ -230,7 +230,7 @@ def _ms(airtime: Airtime | None) -> str:
 
 
 def _seconds(time_us: int) -> str:
-    return f"{time_us / 1e6:.3g} s"
+    return f"{figure(time_us / 1e6)} s"
 
 
 def _days(days: float) -> str:

@@ -1,4 +1,4 @@
-"""A link in a few characters, for tables and headings."""
+"""A link, or a figure, in a few characters, for tables and headings."""
 
 from packcodec.radio.link import Link
 from packcodec.radio.lora import Lora
@@ -35,3 +35,8 @@ def power(link: Link) -> str:
     if link.power_dbm is None:
         return "-"
     return f"{link.power_dbm:g} dBm {reference(link.power_reference)}"
+
+
+def figure(value: float) -> str:
+    """Three figures, and never a power of ten."""
+    return f"{value:,.0f}" if abs(value) >= 999.5 else f"{value:.3g}"

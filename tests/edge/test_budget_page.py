@@ -10,11 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from conftest import Command
 
 import packcodec.edge
 from packcodec.budget.verdict import NO_LICENCE
 from packcodec.edge.budget_charts import BLUE, ORANGE, RED
+from packcodec.edge.cli import program
 from packcodec.radio.energy import LITHIUM_CAUTION
 
 image = pytest.importorskip("PIL.Image", reason="reading screenshots needs pillow (matplotlib)")
@@ -64,11 +66,12 @@ class Seen(HTMLParser):
         self.texts.append(data.strip())
 
 
-@pytest.fixture
-def page(packcodec: Command, tmp_path: Path) -> Path:
-    file = tmp_path / "page.html"
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("page") / "page.html"
     options = ("--link", "lora-eu-868.1", *LOGS, *SEASON, "--stations", "12", "--html", file)
-    assert packcodec("budget", DATA / "schema.toml", *options).code == 0
+    ran = CliRunner().invoke(program, ["budget", str(DATA / "schema.toml"), *map(str, options)])
+    assert ran.exit_code == 0
     return file
 
 
