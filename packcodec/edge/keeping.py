@@ -62,7 +62,8 @@ class Keeping:
         self.reserved = self.first
         self.boots = 1 + (self._slots.now.boots if self._slots.now else 0)
         behind = self.ledger is not None and self._store is None
-        self._keep(Slot(min(self.first + leap, COUNTERS), self.boots, behind))
+        self._leap = leap
+        self._keep(Slot(min(self.first + leap, COUNTERS), self.boots, leap, behind))
 
     def trouble(self, words: str) -> None:
         """Count what went wrong; words that are ever new must not fill the memory."""
@@ -87,8 +88,8 @@ class Keeping:
 
     def reserve(self, below: int) -> None:
         """Promise that no later boot uses a number below `below`; `reserved` says if it worked."""
-        if self._slots.now is not None:
-            self._keep(replace(self._slots.now, below=below))
+        slot = self._slots.now or Slot()
+        self._keep(replace(slot, below=below, boots=self.boots, leap=self._leap))
 
     def enter(self, read: Callable[[], Reading], airtime_us: int, scopes: Sequence[str]) -> bool:
         """Put a frame's time on air on record, from now; False where it must not be sent now."""
@@ -170,7 +171,8 @@ class Keeping:
 def _first_number(slots: Slots, kept: Kept | None) -> int:
     """The first number that was surely never used."""
     if slots.now is not None:
-        return slots.now.below
+        more = slots.now.leap if slots.damaged else 0
+        return min(slots.now.below + more, COUNTERS)
     if kept is not None and kept.last_sent is not None:
         return min(kept.last_sent + LOST_LEAP, COUNTERS)
     if slots.absent:

@@ -1,8 +1,9 @@
 """The frame counter on disk: two slots, each with its own check, the older one written over.
 
-A write that the power cuts spoils the slot it was in and leaves the other, which is older by one
-leap at most and so still says what was promised. The file is of one size from the start: writing in
-place needs no room on a full disk, and a single sync.
+A write that the power cuts spoils the slot it was in and leaves the other, which still says what
+was promised. A slot that rots looks the same, and may have promised one leap more: so that is added
+wherever only one slot verifies. The file is of one size from the start: writing in place needs no
+room on a full disk, and a single sync.
 """
 
 from dataclasses import dataclass
@@ -18,16 +19,21 @@ SLOT_BYTES = 512
 class Slot:
     """`below`: every sequence below it may have been used. `boots`: starts so far.
 
-    `unrecorded`: frames have gone since that the ledger's file does not know of.
+    `leap`: how far `below` moves at the next reservation, at most. `unrecorded`: frames have gone
+    since that the ledger's file does not know of.
     """
 
     below: int = 0
     boots: int = 0
+    leap: int = 0
     unrecorded: bool = False
 
 
 class Slots:
-    """`now` is what the newest whole slot says; None where there is none."""
+    """`now` is what the newest whole slot says; None where there is none.
+
+    `damaged`: only one of them is whole.
+    """
 
     def __init__(self, file: DurableFile) -> None:
         """Raises RadioError where the file cannot be read."""
@@ -36,8 +42,10 @@ class Slots:
         self._turn = 0
         data = self._read()
         self.absent = data is None
+        self.damaged = False
         for slot in (data or b"")[:SLOT_BYTES], (data or b"")[SLOT_BYTES:]:
             found = _parsed(slot)
+            self.damaged |= found is None and not self.absent
             if found is not None and found[0] > self._turn:
                 self._turn, self.now = found
 
@@ -67,6 +75,7 @@ def _slot_bytes(turn: int, slot: Slot) -> bytes:
         "turn": turn,
         "below": slot.below,
         "boots": slot.boots,
+        "leap": slot.leap,
         "unrecorded": slot.unrecorded,
     }
     return line_of(fields).ljust(SLOT_BYTES)
@@ -76,4 +85,5 @@ def _parsed(data: bytes) -> tuple[int, Slot] | None:
     fields = fields_of(data.partition(b"\n")[0])
     if fields is None:
         return None
-    return fields["turn"], Slot(fields["below"], fields["boots"], fields["unrecorded"])
+    turn = fields.pop("turn")
+    return turn, Slot(**fields)
