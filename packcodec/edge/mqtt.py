@@ -84,6 +84,7 @@ class MqttSource:
                 outlet.tell(f"{place}: not subscribed: {refused[0]}")
             else:
                 self.ready.set()
+                outlet.tell(f"{place}: listening")
 
         def lost(_client: Any, _data: Any, _flags: Any, reason: Any, _props: Any) -> None:
             if not outlet.stop.is_set():
