@@ -58,6 +58,7 @@ def sharing_data(sharing: Sharing) -> dict[str, Any]:
     return {
         "stations": sharing.stations,
         "loss": sharing.loss,
+        "busy_loss": sharing.busy_loss,
         "channels": sharing.channels,
         "airtime_s": sharing.airtime_us / 1e6,
         "period_s": sharing.period_us / 1e6,

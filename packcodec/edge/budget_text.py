@@ -59,6 +59,7 @@ def tell_sharing(sharing: Sharing) -> None:
         f"{sharing.stations} stations on {among}: {percent(sharing.loss)} of frames collide "
         f"(pure ALOHA, no capture, each station at times of its own)"
     )
+    say(f"  {percent(sharing.busy_loss)} where all have their busiest hour at once")
     most = ", ".join(f"{stations} at {percent(loss)}" for loss, stations in sharing.most)
     say(f"  the most stations by loss: {most}")
     say(
