@@ -14,13 +14,18 @@ def must_be_plain(layout: Layout, language: str) -> None:
             place="schema.coding",
             remedy='use coding = "fixed"',
         )
+    must_be_open(layout, language)
+
+
+def must_be_open(layout: Layout, language: str) -> None:
+    """Raise LayoutError for a layout whose frames are sealed or carry repair symbols."""
     if layout.check.sealed:
         raise LayoutError(
             f"sealed frames are not emitted to {language}",
             place="frame.seal",
             remedy='use a schema with seal = "open" for these stations',
         )
-    if getattr(layout, "repair", None) is not None:
+    if layout.repair is not None:
         raise LayoutError(
             f"repair symbols are not emitted to {language}",
             place="repair",

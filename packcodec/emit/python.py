@@ -1,19 +1,28 @@
 """Layout → one Python file that needs nothing installed: its table and templates/frozen.py.txt."""
 
-from packcodec.emit.carry import must_be_plain
+from packcodec.emit.carry import must_be_open
+from packcodec.emit.modelled_table import add_models
 from packcodec.emit.table import lines, table
 from packcodec.emit.templates import template
 from packcodec.layout.model import Layout
 
 _EMPTY = "SCHEMA = {}  # @schema@"
+_PAYLOAD, _BITS = "# @payload@\n", "# ---- Bits\n"
 
 
 def emit(layout: Layout) -> dict[str, str]:
     """{"<schema>_codec.py": …}. Raises LayoutError for a layout whose coding it cannot carry."""
-    must_be_plain(layout, "Python")
+    must_be_open(layout, "Python")
     schema = layout.schema
+    data, modelled = table(layout), schema.coding == "modelled"
+    if modelled:
+        add_models(data, layout)
     title = f"Schema {schema.name}, version {schema.version}: records to frames and back."
     text = template("frozen.py.txt").replace("@title@", title)
     text = text.replace("@identity@", layout.identity.hex())
-    literal = "\n".join(lines(table(layout), repr))
-    return {f"{schema.name}_codec.py": text.replace(_EMPTY, f"SCHEMA = {literal}")}
+    head, rest = text.split(_PAYLOAD)
+    fixed, rest = rest.split(_BITS)
+    payload = template("frozen_modelled.py.txt") if modelled else fixed
+    literal = "\n".join(lines(data, repr))
+    whole = f"{head.replace(_EMPTY, f'SCHEMA = {literal}')}{payload}{_BITS}{rest}"
+    return {f"{schema.name}_codec.py": whole}

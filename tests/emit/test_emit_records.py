@@ -9,6 +9,7 @@ from random import Random
 from typing import Any
 
 import pytest
+from drawn_models import with_models
 from every_kind import EVERY, VALUES, schema_of
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
@@ -92,6 +93,25 @@ def variants(codec: Codec, frame: bytes, station: int, code: int, random: Random
 @given(data=st.data())
 def test_any_schema_is_encoded_decoded_and_refused_alike(make: Make, data: st.DataObject) -> None:
     schema = data.draw(schemas(check="auto").filter(lambda schema: carried(schema, make)))
+    compare(schema, make, data)
+
+
+MODELLED = [pytest.param(FrozenPython, id="python")]
+
+
+@pytest.mark.parametrize("make", MODELLED)
+@settings(max_examples=settings.default.max_examples // 2, phases=GENERATE)
+@given(data=st.data(), seed=st.one_of(st.none(), st.integers(0, 1 << 30)))
+def test_any_modelled_schema_is_encoded_decoded_and_refused_alike(
+    make: Make, data: st.DataObject, seed: int | None
+) -> None:
+    """By the default tables, and by drawn ones with every context that a place may have."""
+    drawn = schemas(coding="modelled", check="auto")
+    schema = data.draw(drawn.filter(lambda schema: carried(schema, make)))
+    compare(schema if seed is None else with_models(schema, seed), make, data)
+
+
+def compare(schema: Schema, make: Make, data: st.DataObject) -> None:
     codec = Codec(compile_layout(schema))
     language = make(codec.layout)
     random = Random(data.draw(st.integers(0, 1 << 30)))
