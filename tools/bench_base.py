@@ -1,0 +1,229 @@
+"""What a base can take, and what the erasure code wins back, measured on this machine.
+
+    python tools/bench_base.py ingest [--frames 200000]   a file into SQLite, frames a second
+    python tools/bench_base.py recovery [--intervals 30000]   delivered share by loss and burst
+    python tools/bench_base.py airtime                     what the repair symbol costs on the air
+
+Needs `pip install packcodec[base]`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from random import Random
+from statistics import median
+from time import perf_counter
+
+from packcodec.base.simulate import (
+    Losses,
+    bound,
+    bursts,
+    coded,
+    independent,
+    losses,
+    plain,
+    repeated,
+)
+from packcodec.edge.capture import Reader
+from packcodec.edge.files import load
+from packcodec.edge.receive import Receiver, Tally
+from packcodec.edge.sources import FileSource
+from packcodec.edge.store import Store
+from packcodec.frame.codec import Codec
+from packcodec.frame.repair import Ring
+from packcodec.layout.compiler import compile_layout
+from packcodec.layout.model import RepairLayout
+from packcodec.radio.airtime import airtime
+from packcodec.radio.lora import Lora
+from packcodec.schema.model import Repair
+
+SCHEMA = Path(__file__).parent.parent / "packcodec" / "edge" / "demo_data" / "schema.toml"
+STATIONS = range(1, 5)
+MESSAGE_MIX = 3
+PAYLOAD_BYTES = 12
+FRAME_BYTES = 3 + PAYLOAD_BYTES + 3
+LINK_BYTES = 13
+
+# (loss, mean bad spell or None) → the least that must be delivered.
+BARS = {
+    (0.2, None): 0.9995,
+    (0.3, None): 0.999,
+    (0.2, 4): 0.998,
+    (0.3, 4): 0.99,
+    (0.2, 12): 0.985,
+    (0.3, 12): 0.94,
+}
+LEAST_INGEST = 20_000
+MOST_AIRTIME = 1.30
+
+
+def lines(codec: Codec, count: int, loss: float = 0.0, seed: int = 1) -> Iterator[str]:
+    """A capture: hourly summaries of four stations, none to two rows each, over one season."""
+    draw = Random(seed)
+    labels = [row.label for row in codec.schema.species.rows if row.kind == "animal"]
+    rings = {
+        station: Ring(codec.layout.repair, station) for station in STATIONS if codec.layout.repair
+    }
+    epoch = codec.schema.epoch
+    for at in range(count // len(STATIONS)):
+        for station in STATIONS:
+            rows = [
+                {
+                    "species": labels[(at + row) % len(labels)],
+                    "visits": 1 + row,
+                    "most": 1 + at % 8,
+                    "first": 60 * (at % 50),
+                    "last": 60 * (at % 50 + 5),
+                    "confidence": 0.8,
+                }
+                for row in range(at % MESSAGE_MIX)
+            ]
+            values = {
+                "start": epoch + timedelta(hours=at % 4000),
+                "watched": 3600,
+                "left_out": 0,
+                "state": [],
+                "rows": rows,
+            }
+            record = {"message": "summary", "values": values}
+            frame = codec.encode(record, station=station, sequence=at, ring=rings.get(station))
+            if draw.random() >= loss:
+                received = epoch + timedelta(hours=at, seconds=station)
+                yield f"{frame.hex()} {received.isoformat()}\n"
+
+
+def with_repair(codec: Codec) -> Codec:
+    schema = replace(codec.schema, repair=Repair(("summary",), symbol_bytes=20))
+    return Codec(compile_layout(schema))
+
+
+def ingest(frames: int) -> bool:
+    """Frames a second from a file into a new SQLite store, beside a bare executemany."""
+    plain_codec = load(SCHEMA)
+    good = True
+    for name, codec, loss in (
+        ("no repair", plain_codec, 0.0),
+        ("repair, nothing lost", with_repair(plain_codec), 0.0),
+        ("repair, 20 % lost", with_repair(plain_codec), 0.2),
+    ):
+        with tempfile.TemporaryDirectory() as folder:
+            rate, bare = _ingest(codec, frames, loss, Path(folder))
+        good &= rate >= LEAST_INGEST
+        verdict = "ok" if rate >= LEAST_INGEST else f"BELOW {LEAST_INGEST:,}"
+        print(
+            f"{name}: {rate:,.0f} frames/s; a bare executemany of the same rows {bare:,.0f}, "
+            f"{bare / rate:.1f} times as many  [{verdict}]"
+        )
+    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    return good
+
+
+def _ingest(codec: Codec, frames: int, loss: float, folder: Path) -> tuple[float, float]:
+    capture = folder / "capture.hex"
+    with capture.open("w") as file:
+        file.writelines(lines(codec, frames, loss))
+    tally = Tally()
+    store = Store.open(str(folder / "store.db"), [codec])
+    source = FileSource(str(capture), Reader("bench"))
+    receiver = Receiver(store, [source], on_events=tally.add, tell=print)
+    start = perf_counter()
+    receiver.run()
+    taken_s = perf_counter() - start
+    store.close()
+    return tally.frames / taken_s, tally.frames / median(_bare(folder) for _ in range(3))
+
+
+def _bare(folder: Path) -> float:
+    """Seconds to write the rows of the store into the same tables of another, and nothing else."""
+    with sqlite3.connect(folder / "store.db") as store:
+        tables = {
+            name: (sql, store.execute(f"SELECT * FROM {name}").fetchall())
+            for name, sql in store.execute(
+                "SELECT name, sql FROM sqlite_master WHERE name IN ('frame', 'reception')"
+            ).fetchall()
+        }
+    bare = folder / "bare.db"
+    bare.unlink(missing_ok=True)
+    connection = sqlite3.connect(bare, isolation_level=None)
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    start = perf_counter()
+    for name, (sql, rows) in tables.items():
+        connection.execute(sql)
+        marks = ", ".join("?" * len(rows[0]))
+        for at in range(0, len(rows), 2000):
+            connection.execute("BEGIN")
+            connection.executemany(f"INSERT INTO {name} VALUES ({marks})", rows[at : at + 2000])
+            connection.execute("COMMIT")
+    taken_s = perf_counter() - start
+    connection.close()
+    return taken_s
+
+
+def recovery(intervals: int) -> bool:
+    """Delivered shares beside their bars; the last span of intervals is not counted."""
+    repair = RepairLayout(Repair(("summary",)), 6, PAYLOAD_BYTES + 1, 10)
+    span, good = repair.repair.span, True
+    for (loss, mean), bar in BARS.items():
+        draw = Random(7).random
+        model: Losses = independent(loss, draw) if mean is None else bursts(loss, mean, draw)
+        lost = losses(model, intervals)
+        won = coded(repair, [*lost, *[False] * span], Random(1).random)
+        share = (won.delivered - span) / intervals
+        good &= share >= bar and won.wrong == 0
+        kind = "independent" if mean is None else f"bursts of mean {mean}"
+        print(
+            f"{loss:.0%} {kind}: {share:.5f} (bar {bar}); once {plain(lost).share:.4f}, twice "
+            f"{repeated(lost, 1).share:.4f}, bound {bound(lost, 0.5).share:.4f}; 95 % within "
+            f"{won.delay(0.95)} intervals; wrong {won.wrong}  "
+            f"[{'ok' if share >= bar and not won.wrong else 'BELOW THE BAR'}]"
+        )
+    return good
+
+
+def cost() -> bool:
+    """Airtime with the symbol over airtime without, for a 12-byte summary on LoRa."""
+    repair = RepairLayout(Repair(("summary",)), 6, PAYLOAD_BYTES + 1, 10)
+    more = -(-repair.bits // 8)
+    good = True
+    for name, link in (("LoRaWAN, 13 bytes around it", LINK_BYTES), ("bare LoRa", 0)):
+        factors = {
+            sf: airtime(Lora(sf), link + FRAME_BYTES + more).airtime_us
+            / airtime(Lora(sf), link + FRAME_BYTES).airtime_us
+            for sf in range(7, 13)
+        }
+        told = ", ".join(f"SF{sf} {factor:.2f}" for sf, factor in factors.items())
+        print(f"{name}: {told}  [bar {MOST_AIRTIME}: {_verdict(factors)}]")
+        if link:
+            good &= max(factors.values()) <= MOST_AIRTIME
+    return good
+
+
+def _verdict(factors: dict[int, float]) -> str:
+    over = [f"SF{sf}" for sf, factor in factors.items() if factor > MOST_AIRTIME]
+    return f"over at {', '.join(over)}" if over else "ok"
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("what", choices=("ingest", "recovery", "airtime"))
+    parser.add_argument("--frames", type=int, default=200_000)
+    parser.add_argument("--intervals", type=int, default=30_000)
+    said = parser.parse_args()
+    good = {
+        "ingest": lambda: ingest(said.frames),
+        "recovery": lambda: recovery(said.intervals),
+        "airtime": cost,
+    }[said.what]()
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
