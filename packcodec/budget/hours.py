@@ -44,14 +44,11 @@ def hour_limit_us(budget: Budget) -> int | None:
 
 
 def _of_log(budget: Budget, traffic: Logged) -> tuple[HourUse, ...]:
-    most_bytes = {message.name: message.sent_bytes for message in budget.messages}
     used_us: dict[tuple[int, int], int] = {}
     for each in traffic.sent:
-        most = most_bytes[each.message]
-        if most is not None:
-            of = (each.station, each.at_s // HOUR_S)
-            airtime_us = budget.link.airtime(min(each.frame_bytes, most)).airtime_us
-            used_us[of] = used_us.get(of, 0) + airtime_us
+        of = (each.station, each.at_s // HOUR_S)
+        airtime_us = budget.airtime_us(each.message, each.frame_bytes)
+        used_us[of] = used_us.get(of, 0) + airtime_us
     by_hour: list[list[int]] = [[] for _ in range(HOURS_A_DAY)]
     for (_, number), spent_us in used_us.items():
         by_hour[number % HOURS_A_DAY].append(spent_us)
@@ -62,11 +59,7 @@ def _of_log(budget: Budget, traffic: Logged) -> tuple[HourUse, ...]:
 
 
 def _of_rates(budget: Budget, traffic: Expected) -> tuple[HourUse, ...]:
-    sent_us = {
-        message.name: 0 if message.sent_airtime is None else message.sent_airtime.airtime_us
-        for message in budget.messages
-    }
-    most_us = traffic.fullest(HOUR_US, lambda name, _: sent_us[name]).used_us
-    hours = max(1, round(traffic.watch_s / HOUR_S))
-    mean_us = budget.airtime_us_per_day / (traffic.watch_s / HOUR_S)
-    return tuple(HourUse(hour, mean_us, most_us) for hour in range(hours))
+    most_us = traffic.fullest(HOUR_US, budget.airtime_us).used_us
+    watch_h = traffic.watch_s / HOUR_S
+    mean_us = budget.airtime_us_per_day / watch_h
+    return tuple(HourUse(hour, mean_us, most_us) for hour in range(max(1, round(watch_h))))

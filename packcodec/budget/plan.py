@@ -99,6 +99,13 @@ class Budget:
     def airtime_us_per_day(self) -> int:
         return sum(message.airtime_us_per_day for message in self.messages)
 
+    def airtime_us(self, message: str, frame_bytes: int | None = None) -> int:
+        """Time on air of one frame as it is sent here, 0 if it is not; None is the greatest."""
+        of = next(each for each in self.layout.messages if each.name == message)
+        most = next(each.sent_bytes for each in self.messages if each.name == message)
+        on_air = _on_air(self.link, of, most, frame_bytes)
+        return 0 if on_air is None else on_air.airtime_us
+
     @property
     def price_per_day(self) -> Fraction | None:
         """What the carrier bills a day, at the greatest sizes; None where it has no price."""

@@ -6,7 +6,7 @@ Pure ALOHA without capture (packcodec.radio.channel): the pessimistic bound for 
 from dataclasses import dataclass
 
 from packcodec.budget.plan import Budget
-from packcodec.budget.traffic import DAY_S, Expected
+from packcodec.budget.traffic import DAY_S, HOUR_US, Expected
 from packcodec.errors import RadioError
 from packcodec.radio.channel import frame_loss, jitter_us, most_stations
 from packcodec.radio.modulations import US_PER_S
@@ -19,12 +19,14 @@ class Sharing:
     """`stations` like stations on one link: `loss` of the mean frame, 0..1.
 
     `airtime_us` is the mean frame's, `period_us` the mean time between a station's frames while it
-    watches. `most` gives for each loss how many stations stay at or below it. Stations that wake
-    together must spread their starts over `spread_us`, or all of this is void.
+    watches. `busy_loss` is the loss if all stations have their fullest hour at once. `most` gives
+    for each loss how many stations stay at or below it. Stations that wake together must spread
+    their starts over `spread_us`, or all of this is void.
     """
 
     stations: int
     loss: float
+    busy_loss: float
     airtime_us: int
     period_us: int
     channels: int
@@ -58,9 +60,17 @@ def share_channel(budget: Budget, stations: int) -> Sharing:
     return Sharing(
         stations=stations,
         loss=frame_loss(stations, airtime_us, period_us, **shared),
+        busy_loss=_busy_loss(budget, stations, channels),
         airtime_us=airtime_us,
         period_us=period_us,
         channels=channels,
         most=tuple((loss, most_stations(loss, airtime_us, period_us, **shared)) for loss in LOSSES),
         spread_us=jitter_us(stations, airtime_us, LOSSES[0]),
     )
+
+
+def _busy_loss(budget: Budget, stations: int, channels: int) -> float:
+    fullest = budget.traffic.fullest(HOUR_US, budget.airtime_us)
+    airtime_us = max(1, round(fullest.used_us / fullest.frames))
+    period_us = max(airtime_us, HOUR_US // fullest.frames)
+    return frame_loss(stations, airtime_us, period_us, channels=channels)

@@ -136,11 +136,14 @@ class Expected:
         return None
 
     def fullest(self, window_us: int, cost_us: Cost) -> Fullest:
-        """Every message's most frames in one window, all together, each of the greatest size."""
+        """Every message's most frames in one window, all together, each of the greatest size.
+
+        Their airtime may be more than the window has: then no transmitter keeps up.
+        """
         counts = {name: rate.most_in(window_us, self.watch_s) for name, rate in self.rates.items()}
         costs = {name: cost_us(name, None) for name, count in counts.items() if count}
         return Fullest(
-            used_us=min(sum(counts[name] * each for name, each in costs.items()), window_us),
+            used_us=sum(counts[name] * each for name, each in costs.items()),
             frames=sum(counts.values()),
             longest_us=max(costs.values(), default=0),
         )

@@ -4,7 +4,7 @@ A verdict is an estimate from the rows in packcodec/radio/data, never a licence:
 regulator decides.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -18,6 +18,7 @@ from packcodec.radio.scopes import ledger_limits
 from packcodec.radio.wording import seconds
 
 NO_LICENCE = "An estimate, never a licence: ask the local regulator what you may send."
+TRANSMITTER = "transmitter"
 NETWORKS_OWN = "no rule of ours limits this link: ask its operator what it allows"
 
 
@@ -86,7 +87,7 @@ def verdicts(
         )
         for rule in applying
     ]
-    return (*outside, *found) or (_no_rule(link),)
+    return (*_overrun(link, traffic, airtime_of), *((*outside, *found) or (_no_rule(link),)))
 
 
 def percent(share: Fraction | float) -> str:
@@ -94,6 +95,14 @@ def percent(share: Fraction | float) -> str:
     value = 100 * Fraction(share).limit_denominator(10**12)
     places = 2 if value < 1 else 1 if value < 10 else 0
     return f"{up(value.numerator * 10**places, value.denominator) / 10**places:g} %"
+
+
+def _overrun(link: Link, traffic: Traffic, airtime_of: AirtimeOf) -> Iterator[Verdict]:
+    """A refusal, whatever the law, of more in one hour than the hour has time for."""
+    used_us = traffic.fullest(HOUR_US, _cost(airtime_of, "airtime_us")).used_us
+    if used_us >= HOUR_US:
+        told = f"{seconds(used_us)} on air fall due in one hour"
+        yield Verdict(TRANSMITTER, False, told, link.citation, link.evidence)
 
 
 def _no_rule(link: Link) -> Verdict:

@@ -88,6 +88,17 @@ def test_no_rule_of_ours_is_unknown_and_no_refusal() -> None:
     assert budget.share is None
 
 
+def test_more_airtime_than_an_hour_has_does_not_fit_any_law() -> None:
+    """No duty cycle holds at 915 MHz and low power, but 3600 frames of 1.3 s fill no hour."""
+    budget = plan("lora-us-low:sf=11", Expected({"summary": Regular(1)}))
+    found = verdict(budget, "transmitter")
+    assert found.fits is False
+    assert "fall due in one hour" in found.told
+    assert not budget.fits
+    slow = plan("lora-us-low:sf=11", Expected({"summary": Regular(60)}))
+    assert all(each.subject != "transmitter" for each in slow.verdicts)
+
+
 def test_what_is_not_legal_together_does_not_fit() -> None:
     found = verdict(plan("lora-us-low:power_dbm=14"), "us-15.249")
     assert found.fits is False

@@ -9,10 +9,11 @@ import pytest
 
 import packcodec.edge
 from packcodec.budget.allowance import allowance
+from packcodec.budget.hours import airtime_by_hour, hour_limit_us
 from packcodec.budget.plan import Budget, Supply, plan_budget
 from packcodec.budget.season import plan_season
 from packcodec.budget.sharing import share_channel
-from packcodec.budget.traffic import DAY_S, DAY_US, Expected, Random, Regular
+from packcodec.budget.traffic import DAY_S, DAY_US, HOUR_US, Expected, Logged, Random, Regular, Sent
 from packcodec.edge.files import load
 from packcodec.errors import RadioError
 from packcodec.radio.channel import frame_loss
@@ -88,6 +89,17 @@ def test_sharing_is_aloha_of_the_mean_frame() -> None:
     assert sharing.loss_among(1) == 0
 
 
+def test_the_busiest_hour_loses_more() -> None:
+    """Two summaries, two sightings and a health report, of every station in the same hour."""
+    traffic = Expected({**HOURLY.rates, "sighting": Random(Fraction(6), 2)})
+    budget = plan_budget(LAYOUT, find_link("lora-eu-868.1"), traffic)
+    sharing = share_channel(budget, 40)
+    used_us = 2 * budget.airtime_us("summary") + 2 * budget.airtime_us("sighting")
+    used_us += budget.airtime_us("health")
+    assert sharing.busy_loss == frame_loss(40, round(used_us / 5), HOUR_US // 5)
+    assert sharing.busy_loss > sharing.loss
+
+
 def test_the_most_stations_stay_under_their_loss() -> None:
     sharing = share_channel(plan(link="lora-eu-868.1:sf=12"), 10)
     for loss, stations in sharing.most:
@@ -155,3 +167,28 @@ def test_a_link_without_a_rule_is_bound_by_its_own_speed() -> None:
     assert allowed.at_once is None
     assert allowed.clause == ""
     assert allowed.frames_per_day == DAY_US // allowed.airtime.airtime_us
+
+
+def test_hours_of_a_log_by_hand() -> None:
+    """Two stations on one day: 0.144384 s each for 10 bytes, 0.349184 s for 55."""
+    sent = (
+        Sent(1, 5 * 3600, "summary", 10),
+        Sent(1, 5 * 3600 + 60, "summary", 55),
+        Sent(2, 5 * 3600, "summary", 10),
+        Sent(2, 23 * 3600, "summary", 10),
+    )
+    budget = plan_budget(LAYOUT, find_link("lora-eu-868.1"), Logged(sent))
+    hours = {use.hour: use for use in airtime_by_hour(budget) if use.most_us}
+    assert set(hours) == {5, 23}
+    assert hours[5].most_us == 144_384 + 349_184
+    assert hours[5].mean_us == (2 * 144_384 + 349_184) / 2
+    assert hours[23].mean_us == 144_384 / 2
+
+
+def test_expected_hours_share_the_day() -> None:
+    budget = plan()
+    hours = airtime_by_hour(budget)
+    assert len(hours) == 24
+    assert sum(use.mean_us for use in hours) == pytest.approx(budget.airtime_us_per_day)
+    assert hour_limit_us(budget) == 36_000_000
+    assert hour_limit_us(plan(link="lora-us-hop-64")) is None
