@@ -46,6 +46,8 @@ class Clock:
 
     def __init__(self, epoch: datetime, known: datetime | None, *, keeps_time: bool = True) -> None:
         self.known = max(epoch, known or epoch)
+        # How old a schema's epoch is when a station is set out, nobody knows.
+        self._has_known = known is not None
         self.trusted = False
         self._believable = keeps_time
         self._last: Reading | None = None
@@ -56,12 +58,14 @@ class Clock:
         self._last = now
         if step:
             self._believable = True
-        sound = self.known - SLACK <= now.wall <= self.known + FURTHEST
+        sound = self.known - SLACK <= now.wall
+        sound &= not self._has_known or now.wall <= self.known + FURTHEST
         self.trusted = (self._believable and sound) if now.attested is None else now.attested
         if now.attested:
             self.known = now.wall
         elif self.trusted:
             self.known = max(self.known, now.wall)
+        self._has_known |= self.trusted
         return step
 
     def _step(self, now: Reading) -> timedelta:

@@ -4,6 +4,7 @@ import os
 import socket
 import stat
 import tty
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -109,17 +110,18 @@ def test_the_command_sends_a_log_and_goes_on_after_a_stop(
     frames = tmp_path / "frames.txt"
     arguments = ["seen", schema, log, "--link", "lora-eu-868.1", "--store", tmp_path / "store"]
     arguments += ["--station", "north_hide", "--to", frames, "--once"]
-    early = "2025-04-01T06:00:00Z,north_hide,otter,0.9,1\n"
+    early = f"{datetime.now(UTC).isoformat()},north_hide,otter,0.9,1\n"
     log.write_text(HEAD + early)
     assert packcodec(*arguments).code == 0
-    log.write_text(HEAD + early + early.replace("06:00", "07:00") + "bad\n")
+    log.write_text(HEAD + early + early.replace("otter", "bittern") + "bad\n")
     ran = packcodec(*arguments)
     assert ran.code == 0
     assert "has 1 cells" in ran.err
     codec = load(schema)
     records = [codec.decode(bytes.fromhex(line)) for line in frames.read_text().split()]
     sightings = [each for each in records if each.message == "sighting"]
-    assert [f"{each.values['at']:%H:%M}" for each in sightings] == ["06:00", "07:00"]
+    assert [each.values["species"] for each in sightings] == ["otter", "bittern"]
+    assert all(each.values["at"] is not None for each in sightings)
     assert [each.sequence for each in records] == list(range(len(records)))
 
 
@@ -182,7 +184,7 @@ def test_a_key_file_that_others_may_read_or_that_is_none_is_refused(tmp_path: Pa
     assert set(read_keys(file)) == {1}
     for text in ("1 " + "ab" * 15, "x " + "ab" * 16, "1", "1 " + "zz" * 16):
         file.write_text(text)
-        with pytest.raises(KeysError, match="x.key:1: is no key") as refused:
+        with pytest.raises(KeysError, match=r"x\.key:1: is no key") as refused:
             read_keys(file)
         assert "abab" not in str(refused.value)
     file.write_text("# nothing\n")
@@ -201,7 +203,10 @@ def test_frames_pass_a_serial_line(framing: str) -> None:
     for frame in frames:
         port(frame)
     line = {"cobs": Cobs, "kiss": Kiss}[framing]()
-    assert line.feed(os.read(master, 1000)) == frames
+    heard: list[bytes] = []
+    while len(heard) < len(frames):
+        heard += line.feed(os.read(master, 1000))
+    assert heard == frames
     port.close()
     for end in (master, slave):
         os.close(end)

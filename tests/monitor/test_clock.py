@@ -49,6 +49,10 @@ def test_a_clock_absurdly_far_on_is_not_and_an_attestation_says_otherwise() -> N
     assert clock.known == later
 
 
+def test_a_station_set_out_long_after_its_schemas_epoch_believes_its_clock() -> None:
+    assert started(at("08:00", 4000)).trusted
+
+
 def test_a_denied_clock_is_not_believed_whatever_it_shows() -> None:
     clock = started(at("08:00"))
     clock.read(Reading(at("08:00"), 1, attested=False))
