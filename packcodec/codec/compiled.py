@@ -37,6 +37,7 @@ class PayloadCodec:
     """Pack and unpack the payload of one message.
 
     pack(*values) -> bytes: the payload, zero-padded to a byte (ASN.1 UPER); raises EncodeError.
+        True and False pass for 1 and 0 here; where values come by name they are refused.
     pack_bits(*values) -> (x, n): the payload as an integer of n bits; raises EncodeError.
     unpack(data) -> tuple: values in field order; raises DecodeError.
     unpack_bits(x, n) -> tuple: the same from the last n bits of x, 0 to 7 of them padding.
@@ -84,7 +85,10 @@ class PayloadCodec:
         self._ordered_fast: Callable[[Mapping[str, Any]], tuple[Any, ...]] = scope["ordered_fast"]
 
     def ordered(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
-        """A dict of values as a tuple in field order; raises EncodeError for a wrong name."""
+        """A dict of values as a tuple in field order.
+
+        Raises EncodeError for a wrong name, and for a boolean where a number belongs.
+        """
         try:
             return self._ordered_fast(values)
         except MISFITS:

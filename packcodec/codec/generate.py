@@ -7,7 +7,7 @@ multiplies and adds constants, unpacking masks and shifts, and no step looks at 
 
 from packcodec.codec.places import Source, pack_place, plus, value_expression
 from packcodec.layout.model import Count, Group, Place, Presence, Repeat, Run, Step, When
-from packcodec.schema.model import Integer
+from packcodec.schema.model import Duration, Integer, Scaled
 
 # What CPython holds in one digit of an integer; smaller numbers are all equally fast.
 DIGIT_BITS = 30
@@ -265,9 +265,12 @@ def _ordered(body: Group, values: str, source: Source) -> str:
             # An empty text or dict would pass for an empty list; the slow road says what is wrong.
             listed = f"{listed} if type({item}) is list else misfit()"
             item = f"None if {item} is None else {listed}" if field_.optional else listed
-        elif isinstance(field_, Integer) and not field_.optional:
-            # Not for plain integers, but for numpy's, which would overflow in silence.
-            item = f"index({item})"
+        elif isinstance(field_, Integer | Scaled | Duration):
+            # index: not for plain integers, but for numpy's, which would overflow in silence.
+            whole = isinstance(field_, Integer) and not field_.optional
+            number = "index(v_)" if whole else "v_"
+            # True passes for 1 wherever Python reckons with it, but says nothing of how many.
+            item = f"misfit() if (v_ := {item}) is True or v_ is False else {number}"
         items.append(item)
     return f"({''.join(f'{item}, ' for item in items)})"
 

@@ -187,6 +187,8 @@ def _codes(schema: Schema, field: Field) -> int:
 
 def _code_of(schema: Schema, field: Field, value: Any) -> tuple[int, int]:
     codes = _codes(schema, field)
+    if isinstance(value, bool) and isinstance(field, Integer | Scaled | Duration):
+        raise TypeError("a boolean is no number")
     match field:
         case Integer():
             code = _end(field, value, codes)

@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Any
 from packcodec.codec.compiled import PayloadCodec
 from packcodec.codec.modelled.payload import ModelledPayload
 from packcodec.codec.record import PartialTime, Record
+from packcodec.codec.settle import shown
 from packcodec.errors import CarrierError, DecodeError, EncodeError, Reason
 from packcodec.frame.crc import crc_function
 from packcodec.frame.repair import RepairField, Ring
@@ -113,7 +114,11 @@ class Codec:
         payload = self.payloads.get(name) if isinstance(name, str) else None
         if payload is None:
             known = ", ".join(self.payloads)
-            raise EncodeError(f"no message {name!r}", place="message", remedy=f"one of {known}")
+            raise EncodeError(
+                "is missing" if name is None else f"there is none called {shown(name)}",
+                place="message",
+                remedy=f"use one of {known}",
+            )
         header = self._header(payload.message.message.code, station, sequence)
         bits, n = payload.pack_bits(*payload.ordered(values))
         width = self.layout.header_bits
@@ -267,7 +272,7 @@ class Codec:
         """Pass the ring, and get the repair field of this frame; None where it carries none."""
         if sequence is None:
             raise EncodeError(
-                "is None", place="sequence", remedy="the repair code needs the whole counter"
+                "is missing", place="sequence", remedy="the repair code needs the whole counter"
             )
         field = RepairField(0, bytes(repair.symbol_bytes))
         if ring is not None:
@@ -281,7 +286,7 @@ class Codec:
         """The repair field of the last `n` bits of `x`, and how many bits follow it."""
         if sequence is None:
             raise CarrierError(
-                "sequence is None",
+                "is missing",
                 place="sequence",
                 remedy="frames of this schema do not carry it: pass the number the carrier gives",
             )
@@ -318,7 +323,9 @@ class Codec:
         ):
             if type(number) is not int or not 0 <= number < numbers:
                 raise EncodeError(
-                    f"is {number}", place=place, remedy=f"it takes a number 0 to {numbers - 1}"
+                    _as_said(number),
+                    place=place,
+                    remedy=f"it takes a whole number, 0 to {numbers - 1}",
                 )
         assert station is not None
         assert sequence is not None
@@ -342,7 +349,7 @@ class Codec:
             header >>= frame.station_bits
         elif type(station) is not int or not 0 <= station < 1 << UNSENT_STATION_BITS:
             raise CarrierError(
-                f"station is {station}",
+                _as_said(station),
                 place="station",
                 remedy="frames of this schema do not carry it: pass the number the carrier gives",
             )
@@ -362,7 +369,7 @@ class Codec:
             return next(iter(self._by_code))
         if message not in self.payloads:
             raise CarrierError(
-                f"message is {message}",
+                _as_said(message),
                 place="message",
                 remedy="frames of this schema do not carry it: pass one of "
                 + ", ".join(self.payloads),
@@ -390,7 +397,9 @@ class Codec:
         self, seal: "Seal", data: bytes, code: int, station: int, counter: int | None
     ) -> bytes:
         if counter is None:
-            raise EncodeError("is None", place="sequence", remedy="a seal needs the whole counter")
+            raise EncodeError(
+                "is missing", place="sequence", remedy="a seal needs the whole counter"
+            )
         if not seal.has(station):
             raise EncodeError(f"there is none for station {station}", place="key")
         unsent = self._unsent(code, station, len(data) + self.layout.check.octets)
@@ -410,7 +419,7 @@ class Codec:
         bits = self.schema.frame.sequence_bits or CARRIED_BITS
         if type(sequence) is not int or not 0 <= sequence < COUNTERS:
             raise CarrierError(
-                f"sequence is {sequence}",
+                _as_said(sequence),
                 place="sequence",
                 remedy="a sealed frame opens only with its counter: pass what the carrier says",
             )
@@ -423,6 +432,10 @@ def _seal(layout: Layout, keys: "Keys") -> "Seal":
     return Seal(layout.check, layout.header_bits // 8, keys)
 
 
+def _as_said(said: object) -> str:
+    return "is missing" if said is None else f"is {shown(said)}"
+
+
 def _failed_check(problem: str) -> DecodeError:
     return DecodeError(Reason.FAILED_CHECK, problem, place="check")
 
@@ -433,9 +446,15 @@ def _parts(
     """Message, values, station and sequence of a Record or of its JSON form."""
     if isinstance(record, Record):
         said: tuple[Any, ...] = (record.message, record.values, record.station, record.sequence)
-    elif isinstance(record, Mapping) and isinstance(record.get("values"), Mapping):
+    elif isinstance(record, Mapping):
         keys = ("message", "values", "station", "sequence")
         said = tuple(record.get(key) for key in keys)
+        if not isinstance(said[1], Mapping):
+            raise EncodeError(
+                _as_said(said[1]),
+                place="values",
+                remedy="it takes an object with a value for each field",
+            )
     else:
         raise EncodeError(
             "not a record", remedy='a record is {"message": …, "station": …, "values": {…}}'
