@@ -132,6 +132,9 @@ def _of_rule(
     cautions = [f.problem for f in findings if f.verdict in ("caution", "note")]
     if link.listens and rule.listen:
         cautions.append("a busy channel makes it wait; that is not in the figures")
+    if rule.dialogue_us is not None:
+        told = rule.told(seconds(rule.dialogue_us), "dialogue_us")
+        cautions.append(f"frames that belong together take {told} at most; that is not looked at")
     return Verdict(
         subject=rule.id,
         fits=not refused and all(use.share <= 1 for use in uses),

@@ -10,6 +10,7 @@ from packcodec.budget.plan import Budget, Energy
 from packcodec.budget.remedies import Remedy
 from packcodec.budget.season import Season
 from packcodec.budget.sharing import Sharing
+from packcodec.budget.traffic import Expected
 from packcodec.budget.verdict import NO_LICENCE, Verdict, percent
 from packcodec.edge.cli.screen import say, table
 from packcodec.edge.link_words import figure, power, sent_as, where
@@ -141,7 +142,7 @@ def _tell_energy(budget: Budget) -> None:
         f"Battery: {supply.pack.energy_wh:g} Wh {days} at {supply.load.awake_w:g} W "
         f"for {supply.awake_h:.3g} h a day" + _sun(supply.solar_wh)
     )
-    say(f"    {_radio(energy)}")
+    say(f"    {_radio(energy, isinstance(budget.traffic, Expected))}")
     if budget.price_per_day is not None:
         say(f"    {float(budget.price_per_day):.2f} {budget.link.currency} a day to the carrier")
 
@@ -150,14 +151,14 @@ def _sun(solar_wh: float) -> str:
     return f", with {solar_wh:g} Wh a day from the sun" if solar_wh else ""
 
 
-def _radio(energy: Energy) -> str:
+def _radio(energy: Energy, at_most: bool) -> str:
     if not energy.radio_known:
         return "the radio's current is not known here: give it with --radio-w"
     frugal = (
         "" if energy.bytes_per_joule is None else f", {energy.bytes_per_joule:.0f} bytes a joule"
     )
     return (
-        f"the radio takes {figure(energy.day.radio_wh * 1000)} mWh a day, "
+        f"the radio takes {'at most ' if at_most else ''}{figure(energy.day.radio_wh * 1000)} mWh a day, "
         f"{percent(energy.day.radio_share)} of the energy{frugal}"
     )
 

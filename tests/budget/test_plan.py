@@ -123,6 +123,13 @@ def test_a_hoppers_dwell_counts_one_channel() -> None:
     assert not packed.fits
 
 
+def test_what_the_figures_leave_out_is_a_caution() -> None:
+    found = verdict(plan("lora-eu-868.3-polite"), "eu-868.0-868.6-polite")
+    assert "a busy channel makes it wait" in found.caution
+    assert "frames that belong together take 4 s at most" in found.caution
+    assert "National tables may differ" in found.caution
+
+
 def test_rows_are_cut_to_the_room_and_counted() -> None:
     budget = plan("lorawan-eu868-dr0")
     summary = next(message for message in budget.messages if message.name == "summary")
