@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 from packcodec.schema.table import Document, Table
 
-CONTEXTS = ("hour", "previous", "last", "kin", "before", "active", "room", "age")
-AROUND = ("none", "centre", "previous", "last", "before")
+BEFORE = ("before", "before_2", "before_3")
+CONTEXTS = ("hour", "previous", "last", "kin", *BEFORE, "active", "room", "age")
+AROUND = ("none", "centre", "previous", "last", *BEFORE)
 MOST_SPECIES = 128
 MOST_CENTRE = (1 << 64) - 1
 
