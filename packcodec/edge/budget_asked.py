@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from packcodec.budget.remedies import AtInterval
-from packcodec.budget.traffic import Expected, Traffic
+from packcodec.budget.traffic import Expected, Regular, Traffic
 from packcodec.edge.log_traffic import read_logs, traffic_of, watch_s_a_day
 from packcodec.edge.rate_words import rate_in_words, read_rates
 from packcodec.errors import PackcodecError, RadioError
@@ -43,8 +43,9 @@ def expected(
         for name, rate in rates.items()
     ]
     words = [", ".join(told) + f"; {hours:g} h of watching a day", WORST_EXPECTED]
-    if interval_s is not None:
-        words += _hindrance(codec, interval_s)
+    summary = rates.get(SUMMARY)
+    if isinstance(summary, Regular):
+        words += _hindrance(codec, summary.period_s)
     return Asked(Expected(rates, _watch_s(hours)), tuple(words), hours, None)
 
 

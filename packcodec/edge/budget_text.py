@@ -157,10 +157,8 @@ def _radio(energy: Energy, at_most: bool) -> str:
     frugal = (
         "" if energy.bytes_per_joule is None else f", {energy.bytes_per_joule:.0f} bytes a joule"
     )
-    return (
-        f"the radio takes {'at most ' if at_most else ''}{figure(energy.day.radio_wh * 1000)} mWh a day, "
-        f"{percent(energy.day.radio_share)} of the energy{frugal}"
-    )
+    a_day = f"{'at most ' if at_most else ''}{figure(energy.day.radio_wh * 1000)} mWh a day"
+    return f"the radio takes {a_day}, {percent(energy.day.radio_share)} of the energy{frugal}"
 
 
 def _tell_edges(edges: Edges) -> None:

@@ -47,9 +47,12 @@ def test_a_plan_over_its_limit_exits_1_and_says_what_would_fit(packcodec: Comman
     assert [remedy["share"] <= 1 for remedy in said["remedies"]] == [True] * len(said["remedies"])
 
 
-def test_an_interval_that_the_schema_cannot_carry_is_said(packcodec: Command) -> None:
-    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", "--interval", "10min")
+@pytest.mark.parametrize("asked", ["--interval 10min", "--every summary=10min"])
+def test_an_interval_that_the_schema_cannot_carry_is_said(packcodec: Command, asked: str) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", *asked.split())
     assert "change the schema: message.summary.start" in ran.out
+    as_it_is = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", "--every", "summary=1h")
+    assert "change the schema" not in as_it_is.out
 
 
 def test_a_log_gives_typical_sizes_and_the_real_worst_hour(packcodec: Command) -> None:
