@@ -8,7 +8,13 @@ from typing import TextIO
 import click
 
 from packcodec.codec.record import Record
-from packcodec.edge.cli.screen import warn, write_line
+from packcodec.edge.cli.carrier import (
+    asked_by_option,
+    check_carried,
+    message_option,
+    station_option,
+)
+from packcodec.edge.cli.screen import counted, warn, write_line
 from packcodec.edge.files import load
 from packcodec.edge.lines import FrameLine, name_of, read_frames
 from packcodec.errors import DecodeError, LogError, Reason
@@ -36,13 +42,13 @@ class Moment(click.ParamType[datetime]):
 @click.argument("schemas", nargs=-1, required=True, type=click.Path(dir_okay=False))
 @click.option(
     "--frames",
-    type=click.File("r", errors="replace"),
+    type=click.File("r", encoding="utf-8", errors="replace"),
     default="-",
     help="A file of frames, one a line.",
 )
 @click.option("--received", type=Moment(), help="When frames without a time were received.")
-@click.option("--station", type=int, help="The station, where frames do not carry it.")
-@click.option("--message", help="The message, where frames do not carry it.")
+@station_option
+@message_option
 def command(
     schemas: tuple[str, ...],
     frames: TextIO,
@@ -57,12 +63,14 @@ def command(
     all makes it 2.
     """
     codecs = [load(schema) for schema in schemas]
+    check_carried(codecs, station, message)
     refused: Counter[str] = Counter()
     for line in read_frames(frames, name_of(frames)):
         try:
             if isinstance(line, LogError):
                 raise line
-            record = _decode(codecs, line, received, station, message)
+            with asked_by_option():
+                record = _decode(codecs, line, received, station, message)
         except DecodeError as error:
             refused[error.reason.name.lower().replace("_", " ")] += 1
             warn(f"packcodec: {line.place}: {error}")
@@ -73,7 +81,7 @@ def command(
             write_line(record.to_json())
     if refused:
         said = ", ".join(f"{count} {reason}" for reason, count in sorted(refused.items()))
-        warn(f"packcodec: {sum(refused.values())} lines gave no record: {said}")
+        warn(f"packcodec: {counted(refused.total(), 'line')} gave no record: {said}")
         sys.exit(2 if refused["not a frame"] else 1)
 
 

@@ -5,7 +5,7 @@ from typing import TextIO
 
 import click
 
-from packcodec.edge.cli.screen import as_json_lines, schema_argument, warn, write_line
+from packcodec.edge.cli.screen import as_json_lines, counted, schema_argument, warn, write_line
 from packcodec.edge.files import load
 from packcodec.edge.lines import name_of, read_records
 from packcodec.errors import EncodeError, LogError, PackcodecError
@@ -37,5 +37,6 @@ def command(schema: str, records: TextIO, as_json: bool) -> None:
         else:
             write_line({"frame": frame.hex()} if as_json else frame.hex())
     if refused:
-        warn(f"packcodec: {refused} records were not encoded")
+        were = "was" if refused == 1 else "were"
+        warn(f"packcodec: {counted(refused, 'record')} {were} not encoded")
         sys.exit(2)

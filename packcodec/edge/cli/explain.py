@@ -4,7 +4,13 @@ import sys
 
 import click
 
-from packcodec.edge.cli.screen import as_json, document, say, schema_argument, table
+from packcodec.edge.cli.carrier import (
+    asked_by_option,
+    check_carried,
+    message_option,
+    station_option,
+)
+from packcodec.edge.cli.screen import as_json, counted, document, say, schema_argument, table
 from packcodec.edge.files import load
 from packcodec.errors import LogError
 from packcodec.frame.explain import explain
@@ -13,23 +19,25 @@ from packcodec.frame.explain import explain
 @click.command()
 @schema_argument
 @click.argument("frame")
-@click.option("--station", type=int, help="The station, where frames do not carry it.")
-@click.option("--message", help="The message, where frames do not carry it.")
+@station_option
+@message_option
 @as_json
 def command(
     schema: str, frame: str, station: int | None, message: str | None, as_json: bool
 ) -> None:
     """Show one FRAME (hex) bit by bit, with names and meanings. Exit 1 if it does not verify."""
     codec = load(schema)
+    check_carried([codec], station, message)
     try:
         data = bytes.fromhex(frame)
     except ValueError:
         raise LogError(
             f"{frame!r} is not hexadecimal",
             place="FRAME",
-            remedy="give an even number of digits 0-9 and a-f",
+            remedy="give an even number of digits 0-9 and a-f, spaces between bytes or none",
         ) from None
-    explanation = explain(codec, data, station=station, message=message)
+    with asked_by_option():
+        explanation = explain(codec, data, station=station, message=message)
     if as_json:
         document(
             {
@@ -44,7 +52,7 @@ def command(
         table(
             ("bits", "name", "meaning"),
             [(_grouped(part.bits), part.name, part.meaning) for part in explanation.parts],
-            title=f"{len(data)} bytes",
+            title=counted(len(data), "byte"),
         )
         say(f"DOES NOT VERIFY: {explanation.fault}" if explanation.fault else "verified")
     sys.exit(1 if explanation.fault else 0)
