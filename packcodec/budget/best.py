@@ -1,8 +1,8 @@
 """The interval, data rate and messages that fit a link best.
 
 Best is: every message if possible, as often as asked for if possible, and then as far-reaching as
-possible, with half of the tightest limit left for repeats and for what no plan foresees. Where
-nothing leaves half, the first in that order that fits at all.
+possible, with half of the tightest limit left for repeats and for what no plan foresees. Where no
+plan of the same messages leaves half, the first in that order that fits at all.
 """
 
 from collections.abc import Iterable, Iterator
@@ -20,7 +20,7 @@ from packcodec.budget.remedies import (
     reach,
     replanned,
 )
-from packcodec.budget.traffic import DAY_S, Expected, Logged, Random, Regular, Traffic
+from packcodec.budget.traffic import DAY_S, Expected, Random, Regular, Traffic
 from packcodec.budget.verdict import percent
 from packcodec.errors import PackcodecError
 from packcodec.radio.link import Link
@@ -47,17 +47,19 @@ def best_plan(
     `rates` are the links that are its other data rates (a network plan's); raw LoRa has its own.
     `at_interval` gives a log's traffic at another interval.
     """
-    fitting: tuple[Budget, str] | None = None
     links = sorted({link.name: link for link in (*_rates(budget.link), *rates)}.values(), key=reach)
-    for traffic, words in _traffics(budget, at_interval):
-        for link in reversed(links):
-            tried = replanned(budget, link=link, traffic=traffic)
-            if not tried.fits:
-                continue
-            if tried.filled <= COMFORTABLE:
-                return Best(tried, _sentence(tried, words))
-            fitting = fitting or (tried, words)
-    return None if fitting is None else Best(fitting[0], _sentence(*fitting))
+    for kept in _message_sets(budget.traffic):
+        fitting: Best | None = None
+        for traffic, words in _traffics(budget, kept, at_interval):
+            for link in reversed(links):
+                tried = replanned(budget, link=link, traffic=traffic)
+                if tried.fits and tried.filled <= COMFORTABLE:
+                    return Best(tried, _sentence(tried, words))
+                if tried.fits and fitting is None:
+                    fitting = Best(tried, _sentence(tried, words))
+        if fitting is not None:
+            return fitting
+    return None
 
 
 def _rates(link: Link) -> Iterator[Link]:
@@ -68,19 +70,24 @@ def _rates(link: Link) -> Iterator[Link]:
                 yield adjusted(link, sf=sf)
 
 
-def _traffics(budget: Budget, at_interval: AtInterval | None) -> Iterator[tuple[Traffic, str]]:
-    """What could be sent, the most first: all messages ever more slowly, then fewer messages."""
+def _traffics(
+    budget: Budget, kept: tuple[str, ...], at_interval: AtInterval | None
+) -> Iterator[tuple[Traffic, str]]:
+    """The messages that are kept, as often as asked and then ever more slowly, with words."""
     at = at_interval or at_interval_of(budget.traffic)
     asked_s = interval_s(budget) or budget.layout.schema.policy.interval_s
-    slower = [longer_s for longer_s in INTERVALS_S if longer_s > asked_s]
-    for kept in _message_sets(budget.traffic):
-        for each_s in (asked_s, *slower):
-            try:
-                traffic = budget.traffic if each_s == asked_s or at is None else at(each_s)
-            except PackcodecError:
-                # The schema's fields do not reach so long an interval.
-                break
-            yield _only(traffic, kept), _words(traffic, kept, each_s)
+    yield _only(budget.traffic, kept), _words(budget.traffic, kept, asked_s)
+    if at is None:
+        return
+    for longer_s in INTERVALS_S:
+        if longer_s <= asked_s:
+            continue
+        try:
+            traffic = at(longer_s)
+        except PackcodecError:
+            # The schema's fields do not reach so long an interval.
+            return
+        yield _only(traffic, kept), _words(traffic, kept, longer_s)
 
 
 def _message_sets(traffic: Traffic) -> Iterator[tuple[str, ...]]:
@@ -95,7 +102,7 @@ def _message_sets(traffic: Traffic) -> Iterator[tuple[str, ...]]:
 def _only(traffic: Traffic, kept: tuple[str, ...]) -> Traffic:
     if isinstance(traffic, Expected):
         return replace(traffic, rates={name: traffic.rates[name] for name in kept})
-    return Logged(tuple(each for each in traffic.sent if each.message in kept))
+    return replace(traffic, sent=tuple(each for each in traffic.sent if each.message in kept))
 
 
 def _words(traffic: Traffic, kept: tuple[str, ...], asked_s: int) -> str:

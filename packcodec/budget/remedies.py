@@ -7,7 +7,7 @@ from typing import TypeAlias
 
 from packcodec.budget.plan import Budget, plan_budget
 from packcodec.budget.room import rows_list
-from packcodec.budget.traffic import DAY_S, Expected, Regular, Traffic
+from packcodec.budget.traffic import DAY_S, Expected, Logged, Regular, Traffic
 from packcodec.errors import PackcodecError, RadioError
 from packcodec.radio.link import Link
 from packcodec.radio.links import adjusted
@@ -89,8 +89,8 @@ def at_interval_of(traffic: Traffic) -> AtInterval | None:
 
 def interval_s(budget: Budget) -> int | None:
     """The shortest period of the regular messages that are sent oftener than daily."""
-    if not isinstance(budget.traffic, Expected):
-        return None
+    if isinstance(budget.traffic, Logged):
+        return budget.traffic.interval_s
     periods = [r.period_s for r in budget.traffic.rates.values() if isinstance(r, Regular)]
     return min((period for period in periods if period < DAY_S), default=None)
 

@@ -164,9 +164,11 @@ class Logged:
     """The frames that a log gives, and on how many station-days.
 
     A day's figures are means over station-days; the fullest window is the fullest of any station.
+    `interval_s` is the interval that its summaries are of, None if nobody says.
     """
 
     sent: tuple[Sent, ...]
+    interval_s: int | None = None
     station_days: int = field(init=False)
 
     def __post_init__(self) -> None:

@@ -79,7 +79,7 @@ def traffic_of(codec: Codec, logs: Logs, interval_s: int | None = None) -> Logge
         None if logs.watches is None else logs.watches.rows,
         () if logs.health is None else logs.health.rows,
     )
-    return Logged(tuple(_sent(codec, summary.records)))
+    return Logged(tuple(_sent(codec, summary.records)), codec.schema.policy.interval_s)
 
 
 def watch_s_a_day(logs: Logs) -> int | None:

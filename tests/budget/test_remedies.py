@@ -154,6 +154,25 @@ def test_the_best_plan_takes_another_data_rate_of_the_network() -> None:
     assert best.budget.link.name == "lorawan-us915-dr1"
 
 
+def test_the_best_plan_rather_fills_the_limit_than_drops_a_message() -> None:
+    """Three sightings of 6.24 s fill half of 36 s, and a summary goes besides."""
+    fields = (Integer("count", 0, 255),)
+    messages = (Message("summary", 0, fields), Message("sighting", 1, fields))
+    layout = compile_layout(replace(LAYOUT.schema, messages=messages))
+    traffic = Expected({"sighting": Random(Fraction(9), 3), "summary": Regular(3600)})
+    best = best_plan(plan_budget(layout, find_link("unb-eu-868.13"), traffic))
+    assert best is not None
+    assert best.budget.traffic.messages == ("sighting", "summary")
+    assert best.budget.filled > COMFORTABLE
+
+
+def test_a_logs_own_interval_is_told() -> None:
+    sent = tuple(Sent(1, 1800 * n, "summary", 30) for n in range(9))
+    best = best_plan(plan_budget(LAYOUT, find_link("lora-eu-868.1"), Logged(sent, 1800)))
+    assert best is not None
+    assert best.sentence.startswith("all messages, summaries every 30 min, at SF12: ")
+
+
 def test_the_best_plan_drops_what_no_interval_lets_through() -> None:
     """Five uplinks of 6.24 s fit an hour: twenty sightings do not, two summaries do."""
     fields = (Integer("count", 0, 255),)
