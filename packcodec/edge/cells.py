@@ -15,6 +15,9 @@ _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 _LONGEST_SHOWN = 60
 
+# So that an interval around any instant lies within the calendar, which ends at 1 and 9999.
+YEARS = range(2, 9999)
+
 _CLOCKS: Mapping[str, bool] = {"trusted": True, "": True, "unset": False}
 _BOOLEANS: Mapping[str, bool] = {"true": True, "1": True, "false": False, "0": False}
 
@@ -42,9 +45,12 @@ def instant_of(cell: str, column: str) -> datetime:
     if not _RFC_3339.fullmatch(cell):
         raise Unreadable(column, f"{shown(cell)} is no time with an offset", remedy)
     try:
-        return datetime.fromisoformat(cell.upper()).astimezone(UTC)
+        instant = datetime.fromisoformat(cell.upper()).astimezone(UTC)
     except (ValueError, OverflowError):
         raise Unreadable(column, f"there is no {shown(cell)}", remedy) from None
+    if instant.year not in YEARS:
+        raise Unreadable(column, f"the year of {shown(cell)} is out of range", "was a clock wrong?")
+    return instant
 
 
 def station_of(cell: str, schema: Schema) -> int:

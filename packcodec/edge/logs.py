@@ -29,10 +29,14 @@ from packcodec.errors import LogError
 from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.vocabulary import HEALTH, VOCABULARY
 from packcodec.schema.model import Schema
+from packcodec.schema.remedy import counted
 
 Row = TypeVar("Row")
 
-LONGEST_DAILY = timedelta(days=366)
+# Longer than any season between two visits of a person, who would know.
+LONGEST_WATCHED = timedelta(days=366)
+# More than the cells of a row need, less than the csv module agrees to read.
+LONGEST_LINE = 65_536
 
 
 @dataclass(slots=True)
@@ -101,6 +105,12 @@ def read_watches(lines: Iterable[str], schema: Schema, place: str) -> Rows[Stret
         start, end = instant_of(cell("start"), "start"), instant_of(cell("end"), "end")
         if end <= start:
             raise Unreadable("end", "is not after the start", "swap or drop them")
+        if end - start > LONGEST_WATCHED:
+            raise Unreadable(
+                "end",
+                f"is {(end - start).days} days after the start",
+                f"a stretch has at most {LONGEST_WATCHED.days}: was a clock wrong?",
+            )
         return Stretch(station_of(cell("station"), schema), start, end, clock_of(cell("clock")))
 
     return _read(lines, place, ("station", "start", "end"), ("clock",), None, row)
@@ -149,7 +159,7 @@ def daily_stretches(detections: Iterable[Detection], schema: Schema, hours: str)
     stretches = []
     for station, seen in sorted(days.items()):
         first, last = min(seen), max(seen)
-        if last - first > LONGEST_DAILY:
+        if last - first > LONGEST_WATCHED:
             raise LogError(
                 f"station {station} saw something on {first} and on {last}",
                 place="--watched",
@@ -195,7 +205,7 @@ def _read(
         try:
             cells = _cells(line)
             if len(cells) != len(header):
-                counts = f"has {len(cells)} cells where the header has {len(header)}"
+                counts = f"has {counted(len(cells), 'cell')} where the header has {len(header)}"
                 raise Unreadable("", counts, 'put a cell with a comma in "…"')
             found.rows.append(row(_cell_of(cells, where_is)))
         except Unreadable as error:
@@ -207,6 +217,9 @@ def _read(
 
 
 def _cells(line: str) -> list[str]:
+    if len(line) > LONGEST_LINE:
+        problem = f"is a line of {len(line)} letters"
+        raise Unreadable("", problem, f"a row has at most {LONGEST_LINE}; is this a log in CSV?")
     try:
         # A line at a time, so that a quote left open costs its own line and no other.
         (cells,) = csv.reader([line], strict=True, skipinitialspace=True)
@@ -227,6 +240,9 @@ def _header(
     columns: Mapping[str, str] | None,
 ) -> dict[str, int]:
     """Where each column of ours stands in the file."""
+    if len(cells) == 1 and (found := re.search(r"[;\t]", cells[0])):
+        problem = f"columns are separated by {found.group()!r}"
+        raise LogError(problem, place=place, remedy="use commas")
     where_is = {}
     renamed = columns or {}
     for column in (*needed, *other):

@@ -1,4 +1,4 @@
-"""The wording of remedies, so that every refusal of a schema sounds alike."""
+"""The wording of remedies and counts, so that every refusal sounds alike."""
 
 from collections.abc import Collection, Iterable
 from difflib import get_close_matches
@@ -9,6 +9,11 @@ def one_of(options: Iterable[str]) -> str:
     """a, b or c"""
     *first, last = options
     return f"{', '.join(first)} or {last}" if first else last
+
+
+def counted(count: int, what: str, several: str = "") -> str:
+    """1 record, 2 records; `several` where an s does not make it several."""
+    return f"{count} {what if count == 1 else several or f'{what}s'}"
 
 
 def nearest(word: str, options: Collection[str], shown: Collection[str] = ()) -> str:

@@ -15,7 +15,7 @@ from typing import cast, get_args
 
 from packcodec.errors import SchemaError
 from packcodec.schema.model import Report, Species, SpeciesKind, SpeciesTable
-from packcodec.schema.remedy import nearest, one_of
+from packcodec.schema.remedy import counted, nearest, one_of
 
 COLUMNS = (
     *("code", "label", "scientific_name", "authority", "rank", "common_name", "taxon_id"),
@@ -244,7 +244,7 @@ def _header(cells: list[str], place: str, line: int) -> list[str]:
 def _row(cells: list[str], header: list[str], place: str, line: int) -> _Row:
     if len(cells) != len(header):
         raise SchemaError(
-            f"has {len(cells)} cells where the header has {len(header)}",
+            f"has {counted(len(cells), 'cell')} where the header has {len(header)}",
             place=f"{place}:{line}",
             remedy='give every column a cell, and put a cell with a comma in "…"',
         )

@@ -63,6 +63,9 @@ def test_other_column_names_and_defaults() -> None:
     ("row", "says"),
     [
         (ROW.replace("T06:00:00Z", "T25:61:00Z"), "log.csv:3 time: there is no"),
+        (ROW.replace("2027", "9999"), "log.csv:3 time: the year of '9999.* out of range"),
+        (ROW.replace("2027", "0001"), "log.csv:3 time: the year of '0001.* out of range"),
+        ("x" * 200_000 + "\n", "log.csv:3: is a line of 200001 letters; .* at most 65536"),
         (ROW.replace("Z", ""), "log.csv:3 time: .*no time with an offset.*2027-04-01T06:30:00Z"),
         (ROW.replace("2027-04-01T06:00:00Z", "20270401T060000Z"), "log.csv:3 time"),
         (ROW.replace("2027-04-01T06:00:00Z", "0001-01-01T00:00:00+23:00"), "log.csv:3 time"),
@@ -81,7 +84,7 @@ def test_other_column_names_and_defaults() -> None:
         (ROW.replace(",2,", ",2.5,"), "individuals"),
         (ROW.replace(",2,", f",{'9' * 5000},"), "individuals"),
         (ROW.replace("coot", '"coot'), "log.csv:3: is not CSV"),
-        ("2027-04-01T06:00:00Z\n", "log.csv:3: has 1 cells"),
+        ("2027-04-01T06:00:00Z\n", "log.csv:3: has 1 cell where"),
     ],
 )
 def test_a_bad_row_is_skipped_with_its_place_and_reason(row: str, says: str) -> None:
@@ -106,7 +109,9 @@ def test_a_bad_row_is_skipped_with_its_place_and_reason(row: str, says: str) -> 
         ),
         (HEADER.replace("time", "Time"), "the nearest is 'Time'"),
         (HEADER.replace("image", "time"), "'time' is there twice"),
-        (HEADER.replace(",", ";"), "the column 'time' is missing"),
+        (HEADER.replace(",", ";"), r"header: columns are separated by ';'; use commas"),
+        (HEADER.replace(",", "\t"), r"header: columns are separated by '\\t'; use commas"),
+        ("x" * 200_000, r"log\.csv:1 header: is a line of 200000 letters; a row has at most"),
         ('"time,station\n' + ROW, r"log\.csv:1 header: is not CSV"),
     ],
 )

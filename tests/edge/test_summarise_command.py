@@ -126,15 +126,40 @@ def test_what_lies_outside_the_effort_and_what_overlaps_is_said(run: Run) -> Non
     )
     ran = run("small.toml", "log.csv", "--watch", "watch.csv")
     assert "1 counted outside every stretch watched" in ran.err
-    assert "1 stretches overlap another, counted once" in ran.err
+    assert "1 stretch overlaps another, counted once" in ran.err
 
 
 def test_records_that_could_not_be_made_are_said(run: Run) -> None:
     Path("late.csv").write_text(LOG.replace("2027", "2028"), encoding="utf-8")
     ran = run("small.toml", "late.csv")
-    assert (ran.code, ran.out) == (0, "")
+    assert (ran.code, ran.out) == (2, "")
     assert "places at which records could not be made: 2" in ran.err
     assert "2 as message.summary.start: is" in ran.err
+    assert ran.err.endswith("\npackcodec: 3 records could not be made\n")
+
+
+def test_the_records_that_could_be_made_are_written_before_that_is_said(run: Run) -> None:
+    Path("mixed.csv").write_text(LOG + "2028-04-01T06:00:00Z,1,coot,0.9\n", encoding="utf-8")
+    plain, ran = run("small.toml", "log.csv"), run("small.toml", "mixed.csv", "--json")
+    assert (plain.code, ran.code) == (0, 2)
+    assert ran.records == plain.records
+    assert "\npackcodec: 1 record could not be made\n" in ran.err
+
+
+def test_a_stretch_of_a_lifetime_costs_its_line_and_no_more(run: Run) -> None:
+    end = "2,2027-04-01T06:00:00Z,9998-12-31T00:00:00Z\n"
+    Path("endless.csv").write_text(WATCH + end, encoding="utf-8")
+    ran = run("small.toml", "log.csv", "--watch", "endless.csv")
+    assert ran.code == 0
+    assert ran.records == run("small.toml", "log.csv", "--watch", "watch.csv").records
+    assert "endless.csv:4 end: is 2911621 days after the start; a stretch has at" in ran.err
+
+
+def test_one_is_said_of_one(run: Run) -> None:
+    Path("one.csv").write_text("".join(LOG.splitlines(keepends=True)[:2]), encoding="utf-8")
+    said = run("small.toml", "one.csv").err.splitlines()
+    assert said[0] == "1 detection, 1 of them counted"
+    assert said[-1].startswith("records of 1 station: ")
 
 
 def test_a_long_list_is_cut_and_says_so(run: Run) -> None:

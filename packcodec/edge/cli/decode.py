@@ -14,11 +14,12 @@ from packcodec.edge.cli.carrier import (
     message_option,
     station_option,
 )
-from packcodec.edge.cli.screen import counted, warn, write_line
+from packcodec.edge.cli.screen import warn, write_line
 from packcodec.edge.files import load
 from packcodec.edge.lines import FrameLine, name_of, read_frames
 from packcodec.errors import DecodeError, LogError, Reason
 from packcodec.frame.codec import Codec
+from packcodec.schema.remedy import counted
 
 
 class Moment(click.ParamType[datetime]):

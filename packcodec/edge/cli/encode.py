@@ -5,10 +5,11 @@ from typing import TextIO
 
 import click
 
-from packcodec.edge.cli.screen import as_json_lines, counted, schema_argument, warn, write_line
+from packcodec.edge.cli.screen import as_json_lines, schema_argument, warn, write_line
 from packcodec.edge.files import load
 from packcodec.edge.lines import name_of, read_records
 from packcodec.errors import EncodeError, LogError, PackcodecError
+from packcodec.schema.remedy import counted
 
 
 @click.command()

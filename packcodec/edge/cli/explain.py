@@ -10,10 +10,11 @@ from packcodec.edge.cli.carrier import (
     message_option,
     station_option,
 )
-from packcodec.edge.cli.screen import as_json, counted, document, say, schema_argument, table
+from packcodec.edge.cli.screen import as_json, document, say, schema_argument, table
 from packcodec.edge.files import load
 from packcodec.errors import LogError
 from packcodec.frame.explain import explain
+from packcodec.schema.remedy import counted
 
 
 @click.command()

@@ -26,11 +26,6 @@ def warn(text: str) -> None:
     click.echo(text, err=True)
 
 
-def counted(count: int, what: str, several: str = "") -> str:
-    """ "1 record", "2 records"; `several` where an s does not make it several."""
-    return f"{count} {what if count == 1 else several or f'{what}s'}"
-
-
 def table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, title: str = "") -> None:
     """A table on standard output; heads that start with ">" are right-aligned."""
     grid = Table(title=title or None, title_justify="left", box=None, pad_edge=False)

@@ -1,6 +1,7 @@
 """`packcodec summarise`: a detection log → records, and an account of what is in none."""
 
 import json
+import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
@@ -24,7 +25,7 @@ from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.summariser import Refusal
 from packcodec.monitor.whole_log import Summary, summarise
 from packcodec.schema.model import Schema
-from packcodec.schema.remedy import nearest
+from packcodec.schema.remedy import counted, nearest
 
 COLUMNS = ("time", "station", "label", "confidence", "individuals", "image")
 MOST_SHOWN = 5
@@ -55,7 +56,9 @@ def command(
     """Summarise the detections in LOG, a CSV file or - for standard input.
 
     Records go to standard output as JSON Lines; the account of what was counted, dropped or could
-    not be read goes to standard error.
+    not be read goes to standard error. Rows that cannot be read are skipped and counted. Where a
+    record could not be made, because its message cannot carry a value, the others are still
+    written, and the exit is 2.
     """
     codec = load(schema)
     known = codec.schema
@@ -82,6 +85,10 @@ def command(
         warn(json.dumps(account, ensure_ascii=False, indent=2))
     else:
         _tell(account)
+    lost = sum(unmade.count for unmade in summary.unmade.values())
+    if lost:
+        warn(f"packcodec: {counted(lost, 'record')} could not be made")
+        sys.exit(2)
 
 
 def _columns(mappings: Sequence[str]) -> dict[str, str]:
@@ -128,7 +135,7 @@ def _account(
 
 def _tell(account: dict[str, Any]) -> None:
     """The account in a few plain lines."""
-    warn(f"{account['detections']} detections, {account['counted']} of them counted")
+    warn(f"{counted(account['detections'], 'detection')}, {account['counted']} of them counted")
     for reason, count in account["refused"].items():
         warn(f"  {count} {reason}")
     labels = account["unknown_labels"].items()
@@ -136,10 +143,12 @@ def _tell(account: dict[str, Any]) -> None:
     if account["outside_watched"]:
         warn(f"{account['outside_watched']} counted outside every stretch watched")
     if account["stretches_overlapping"]:
-        warn(f"{account['stretches_overlapping']} stretches overlap another, counted once")
+        overlapping = account["stretches_overlapping"]
+        overlap = "overlaps" if overlapping == 1 else "overlap"
+        warn(f"{counted(overlapping, 'stretch', 'stretches')} {overlap} another, counted once")
     _few("rows that could not be read", account["unreadable"])
     records = ", ".join(f"{count} {message}" for message, count in account["records"].items())
-    warn(f"records of {account['stations']} stations: {records}")
+    warn(f"records of {counted(account['stations'], 'station')}: {records}")
     not_made = [f"{each['count']} as {each['first']}" for each in account["records_not_made"]]
     _few("places at which records could not be made", not_made)
 
