@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
+from datetime import datetime
 from typing import Literal
 
 from packcodec.layout.compiler import codes_of
@@ -31,7 +32,7 @@ class Comparison:
 def compare_layouts(old: Layout, new: Layout) -> Comparison:
     """What changes on the air from `old` to `new`, and who stays able to read."""
     meanings = tuple(_species_conflicts(old.schema, new.schema))
-    added = tuple(_species_added(old.schema, new.schema))
+    added = tuple(_species_added(old.schema, new.schema, old.identity == new.identity))
     quiet = tuple(_off_air(old.schema, new.schema))
     if old.identity != new.identity:
         return Comparison("breaking", (*_on_air(old, new), *meanings, *added, *quiet))
@@ -45,7 +46,7 @@ def _on_air(old: Layout, new: Layout) -> Iterator[str]:
     for name, one, other in (
         ("schema name", before.name, after.name),
         ("version", before.version, after.version),
-        ("epoch", before.epoch, after.epoch),
+        ("epoch", _instant(before.epoch), _instant(after.epoch)),
         ("coding", before.coding, after.coding),
         ("species codes", before.species.capacity, after.species.capacity),
         ("check", before.frame.check, after.frame.check),
@@ -116,13 +117,25 @@ def _meaning(row: Species) -> tuple[str, str]:
     return row.kind, row.scientific_name or row.label
 
 
+def _instant(epoch: datetime) -> str:
+    return epoch.isoformat().replace("+00:00", "Z")
+
+
 def _founding(before: Schema, after: Schema) -> Iterator[str]:
-    founders = {row.code for row in before.species.rows if not row.added}
+    known = {row.code: row for row in before.species.rows}
     for row in after.species.rows:
-        if not row.added and row.code not in founders:
+        old = known.get(row.code)
+        if row.added:
+            if old and not old.added:
+                yield (
+                    f"species code {row.code} ({row.label}) was a founding row and has a date now; "
+                    "leave its column 'added' empty"
+                )
+        elif old is None or old.added:
             yield (
-                f"species code {row.code} ({row.label}) has joined the founding rows; with the "
-                "date it joined in the column 'added', old bases stay able to read"
+                f"species code {row.code} ({row.label}) {'is new' if old is None else 'is there'}, "
+                "without the date it joined; with that in the column 'added', old bases stay able "
+                "to read"
             )
 
 
@@ -139,11 +152,13 @@ def _species_conflicts(before: Schema, after: Schema) -> Iterator[str]:
             )
 
 
-def _species_added(before: Schema, after: Schema) -> Iterator[str]:
+def _species_added(before: Schema, after: Schema, readable: bool) -> Iterator[str]:
+    """Rows that joined, by their dates; `readable`: old bases still read the frames."""
     known = {row.code for row in before.species.rows}
     for row in after.species.rows:
-        if row.code not in known:
-            yield f"species code {row.code} ({row.label}) is new; an old base calls it #{row.code}"
+        if row.code not in known and row.added:
+            called = f"; an old base calls it #{row.code}" if readable else ""
+            yield f"species code {row.code} ({row.label}) is new{called}"
 
 
 def _off_air(before: Schema, after: Schema) -> Iterator[str]:
@@ -155,7 +170,7 @@ def _off_air(before: Schema, after: Schema) -> Iterator[str]:
             continue
         for column in fields(Species):
             one, other = getattr(row, column.name), getattr(successor, column.name)
-            if one != other:
+            if one != other and (column.name != "added" or (one and other)):
                 yield f"species code {row.code}: {column.name} {one!r} → {other!r} (not sent)"
     if before.policy != after.policy:
         yield "the reporting policy differs (not sent)"

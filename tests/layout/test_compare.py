@@ -77,3 +77,33 @@ def test_breaking_is_exactly_another_identity_unless_unsafe(one: Schema, other: 
         assert (comparison.verdict == "breaking") == (old.identity != new.identity)
     if comparison.verdict == "breaking":
         assert comparison.reasons
+
+
+def said_of(old: Schema, new: Schema) -> tuple[str, ...]:
+    return compare_layouts(compile_layout(old), compile_layout(new)).reasons
+
+
+def test_a_row_that_joined_is_told_in_one_line() -> None:
+    assert said_of(OLD, with_rows(*ROWS, JOINED)) == (
+        f"species code 3 ({JOINED.label}) is new; an old base calls it #3",
+    )
+    [undated] = said_of(OLD, with_rows(*ROWS, replace(JOINED, added="")))
+    assert undated.startswith(f"species code 3 ({JOINED.label}) is new, without the date it joined")
+    other = replace(with_rows(*ROWS, JOINED), version=2)
+    assert said_of(OLD, other) == (
+        "version: 1 → 2",
+        f"species code 3 ({JOINED.label}) is new",
+    ), "an old base reads none of its frames, so it calls it nothing"
+
+
+def test_a_date_that_comes_or_goes_is_told_in_one_line() -> None:
+    joined, undated = with_rows(*ROWS, JOINED), with_rows(*ROWS, replace(JOINED, added=""))
+    [lost] = said_of(joined, undated)
+    assert lost.startswith(f"species code 3 ({JOINED.label}) is there, without the date it joined")
+    [gained] = said_of(undated, joined)
+    assert gained.endswith("was a founding row and has a date now; leave its column 'added' empty")
+
+
+def test_an_epoch_is_written_as_in_the_schema() -> None:
+    later = replace(OLD, epoch=OLD.epoch.replace(year=2031))
+    assert said_of(OLD, later) == (f"epoch: {OLD.epoch:%Y-%m-%dT%H:%M:%S}Z → 2031-04-01T00:00:00Z",)
