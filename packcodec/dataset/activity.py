@@ -92,19 +92,29 @@ def level_of(densities: Floats) -> float:
     return float(1 / (CIRCLE * densities.max()))
 
 
-def rate_by_hour(at: ArrayLike, times: ArrayLike, watched: ArrayLike, *, nu: float) -> Floats:
+def rate_by_hour(
+    at: ArrayLike,
+    times: ArrayLike,
+    watched: ArrayLike,
+    *,
+    nu: float,
+    weights: ArrayLike | None = None,
+) -> Floats:
     """Visits per hour watched at the angles `at`: smoothed visits over equally smoothed effort.
 
     `watched` is the hours watched in each of equal slices of the day, midnight first. NaN where a
     slice was watched for less than one whole day's worth: nothing is known there, which is not
-    zero. A ratio of two kernel estimates (common practice, no source).
+    zero. A ratio of two kernel estimates (common practice, no source). `weights` says how many
+    visits each time stands for, 1 where it is None; rows of weights give rows of rates.
     """
     places = np.atleast_1d(np.asarray(at, float))
     hours = np.atleast_1d(np.asarray(watched, float))
     finer = -(-GRID // hours.size)
     middles = (np.arange(hours.size * finer) + 0.5) / (hours.size * finer) * CIRCLE
     effort = _kernel(places, middles, nu) @ np.repeat(hours / finer, finer)
-    visits = _kernel(places, np.asarray(times, float), nu).sum(axis=1)
+    told = np.asarray(times, float)
+    many = np.ones(told.size) if weights is None else np.asarray(weights, float)
+    visits = many @ _kernel(places, told, nu).T
     days_watched = hours * hours.size / 24
     own_slice = (places % CIRCLE / CIRCLE * hours.size).astype(int) % hours.size
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -4,8 +4,9 @@ Whatever a message means is read by field name, in the vocabulary that the stati
 (`packcodec.monitor.vocabulary`). People, vehicles and what may be either are dropped here.
 """
 
+from bisect import bisect_left
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
@@ -72,7 +73,7 @@ def build(
     heard: Iterable[Heard],
     *,
     created: datetime,
-    unsent: Collection[tuple[int, int]] = (),
+    unsent: Iterable[tuple[int, int]] = (),
 ) -> Dataset:
     """A dataset of everything heard; `heard` is in the order sent, station by station or mixed.
 
@@ -262,19 +263,24 @@ def _health(placed: _Placed) -> Health:
     return Health(placed.deployment.id, placed.at, values, placed.heard.provenance, placed.clock)
 
 
-def _gaps(placed: Sequence[_Placed], unsent: Collection[tuple[int, int]]) -> list[Gap]:
+def _gaps(placed: Sequence[_Placed], unsent: Iterable[tuple[int, int]]) -> list[Gap]:
     """Runs of counters that never came, between the nearest dated records on either side."""
+    silent: dict[int, list[int]] = {}
+    for station, counter in sorted(unsent):
+        silent.setdefault(station, []).append(counter)
+    following = _next_dated(placed)
     gaps = []
     last: dict[int, int] = {}
     ended: dict[int, datetime] = {}
-    for n, each in enumerate(placed):
+    for each, before in zip(placed, following, strict=True):
         station = each.deployment.station
         if each.counter is None:
             continue
-        silent = range(last.get(station, -1) + 1, each.counter)
-        missing = len(silent) - sum(of == station and at in silent for of, at in unsent)
+        first = last.get(station, -1) + 1
+        known = silent.get(station, [])
+        missing = each.counter - first
+        missing -= bisect_left(known, each.counter) - bisect_left(known, first)
         if missing > 0:
-            before = _next_dated(placed[n:], station)
             restart = "restarted" in (each.heard.record.values.get("state") or ())
             after = ended.get(station)
             gaps.append(Gap(each.deployment.id, station, missing, after, before, restart))
@@ -284,9 +290,15 @@ def _gaps(placed: Sequence[_Placed], unsent: Collection[tuple[int, int]]) -> lis
     return gaps
 
 
-def _next_dated(placed: Sequence[_Placed], station: int) -> datetime | None:
-    ahead = (each.at for each in placed if each.deployment.station == station)
-    return next((at for at in ahead if at is not None), None)
+def _next_dated(placed: Sequence[_Placed]) -> list[datetime | None]:
+    """For each record the first time at or after it that is dated, at its station."""
+    coming: dict[int, datetime] = {}
+    times = []
+    for each in reversed(placed):
+        if each.at is not None:
+            coming[each.deployment.station] = each.at
+        times.append(coming.get(each.deployment.station))
+    return times[::-1]
 
 
 def _health_fields(schema: Schema) -> tuple[HealthField, ...]:

@@ -1,5 +1,6 @@
 """What no schema of an exchange standard checks, and a dataset must not be published without."""
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
@@ -39,8 +40,8 @@ def _problems(data: Dataset) -> Iterator[str]:
         yield "deployments: two have the same id; give each stay one of its own"
     for home in data.deployments:
         yield from _time(f"deployments {home.id}", home.start, home.end)
-    ids = [each.id for each in data.sightings]
-    for name in sorted({each for each in ids if ids.count(each) > 1}):
+    ids = Counter(each.id for each in data.sightings)
+    for name in sorted(name for name, count in ids.items() if count > 1):
         yield f"sightings {name}: the id is there twice; it must be the only one"
     for seen in data.sightings:
         place = f"sightings {seen.id}"

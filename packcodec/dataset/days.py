@@ -3,11 +3,24 @@
 Days are of UTC. An interval belongs to the day it starts in, and a visit to its interval.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from typing import TypeVar
 
-from packcodec.dataset.model import Count, Dataset, Deployment, Sighting, Total
+from packcodec.dataset.model import (
+    Count,
+    Dataset,
+    Deployment,
+    Gap,
+    Health,
+    Interval,
+    Sighting,
+    Stretch,
+    Total,
+)
+
+Row = TypeVar("Row", Interval, Stretch, Total, Sighting, Gap, Health)
 
 NONE = Count(0)
 DAY = timedelta(days=1)
@@ -42,30 +55,49 @@ def station_days(data: Dataset) -> tuple[StationDay, ...]:
 
     Visits are those of the interval totals; where a day has no total of a species, its sightings.
     """
-    return tuple(each for home in data.deployments for each in _days_of(data, home))
+    intervals = by_deployment(data.intervals)
+    effort = by_deployment(data.effort)
+    totals = by_deployment(data.totals)
+    sightings = by_deployment(data.sightings)
+    days: list[StationDay] = []
+    for home in data.deployments:
+        own = intervals.get(home.id, []), effort.get(home.id, [])
+        days += _days_of(home, *own, totals.get(home.id, []), sightings.get(home.id, []))
+    return tuple(days)
 
 
-def _days_of(data: Dataset, home: Deployment) -> Iterator[StationDay]:
+def by_deployment(rows: Iterable[Row]) -> dict[str, list[Row]]:
+    """Rows of any table by the deployment they name, in their order."""
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        found.setdefault(row.deployment, []).append(row)
+    return found
+
+
+def _days_of(
+    home: Deployment,
+    intervals: list[Interval],
+    effort: list[Stretch],
+    own_totals: list[Total],
+    sightings: list[Sighting],
+) -> Iterator[StationDay]:
     watched: dict[date | None, float] = {}
     broken: set[date | None] = {None}
-    for interval in data.intervals:
-        if interval.deployment == home.id:
-            day = _day(interval.start, home)
-            watched[day] = watched.get(day, 0.0) + (interval.watched_s or 0.0)
-            if interval.left_out.value or interval.watched_s is None:
-                broken.add(day)
-    for stretch in data.effort:
-        if stretch.deployment == home.id and stretch.state == "unknown":
-            broken |= set(_dates(stretch.start, stretch.end))
+    for interval in intervals:
+        day = _day(interval.start, home)
+        watched[day] = watched.get(day, 0.0) + (interval.watched_s or 0.0)
+        if interval.left_out.value or interval.watched_s is None:
+            broken.add(day)
+    for stretch in effort:
+        if stretch.state == "unknown":
+            broken |= set(dates_of(stretch.start, stretch.end))
     totals: dict[date | None, list[Total]] = {}
-    for total in data.totals:
-        if total.deployment == home.id:
-            totals.setdefault(_day(total.start, home), []).append(total)
+    for total in own_totals:
+        totals.setdefault(_day(total.start, home), []).append(total)
     seen: dict[date | None, list[Sighting]] = {}
-    for sighting in data.sightings:
-        if sighting.deployment == home.id:
-            seen.setdefault(_day(sighting.start, home), []).append(sighting)
-    days: list[date | None] = [*_dates(home.start, home.end)]
+    for sighting in sightings:
+        seen.setdefault(_day(sighting.start, home), []).append(sighting)
+    days: list[date | None] = [*dates_of(home.start, home.end)]
     if None in watched or None in totals or None in seen:
         days.append(None)
     for day in days:
@@ -111,7 +143,8 @@ def _day(at: datetime | None, home: Deployment) -> date | None:
     return None if at is None else max(at, home.start).astimezone(UTC).date()
 
 
-def _dates(start: datetime, end: datetime) -> Iterator[date]:
+def dates_of(start: datetime, end: datetime) -> Iterator[date]:
+    """The days (UTC) that any of start to end lies in."""
     day = start.astimezone(UTC).date()
     while datetime.combine(day, time(), UTC) < end:
         yield day

@@ -7,6 +7,7 @@ between them it was off; where a frame is missing, or nothing came at all, nobod
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
+from packcodec.dataset.days import by_deployment
 from packcodec.dataset.model import Deployment, Gap, Interval, State, Stretch
 
 DAY_S = 86400
@@ -19,11 +20,10 @@ def stretches(
 
     Intervals without a date are in none of them: their effort counts, but nobody knows when.
     """
+    own, lost = by_deployment(intervals), by_deployment(gaps)
     found: list[Stretch] = []
     for each in deployments:
-        own = [one for one in intervals if one.deployment == each.id]
-        lost = [gap for gap in gaps if gap.deployment == each.id]
-        found += _one(each, own, lost)
+        found += _one(each, own.get(each.id, []), lost.get(each.id, []))
     return tuple(found)
 
 

@@ -1,14 +1,14 @@
 """What a season came to, species by species and station by station: the figures of a report."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
 from packcodec.dataset.activity import Floats, angle, concentration, rate_by_hour
-from packcodec.dataset.days import NONE, StationDay, greater, plus
-from packcodec.dataset.model import Count, Dataset, Deployment
+from packcodec.dataset.days import NONE, StationDay, by_deployment, dates_of, greater, plus
+from packcodec.dataset.model import Count, Dataset, Deployment, State, Stretch
 from packcodec.dataset.rates import Rate, rate
 from packcodec.schema.model import Species
 
@@ -17,6 +17,7 @@ LEAST_VISITS = 10
 SLICES = 144
 ACTIVITY_GRID = np.linspace(0, 2 * np.pi, 97)
 RESAMPLES = 200
+BINS = 288
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,26 +151,51 @@ def activity(data: Dataset, label: str, watched: Floats, *, seed: int) -> Activi
         return None
     nu = concentration(times)
     rng = np.random.default_rng(seed)
-    drawn = np.stack(
-        [
-            rate_by_hour(ACTIVITY_GRID, rng.choice(times, times.size), watched, nu=nu)
-            for _ in range(RESAMPLES)
-        ]
-    )
-    low, high = np.quantile(drawn, (0.025, 0.975), axis=0)
+    # Drawn from times to the five minutes: a long season's visits drawn one by one take minutes.
+    counts, edges = np.histogram(times, BINS, (0, 2 * np.pi))
+    middles = (edges[:-1] + edges[1:]) / 2
+    drawn = rng.multinomial(times.size, counts / times.size, RESAMPLES)
+    rates = rate_by_hour(ACTIVITY_GRID, middles, watched, nu=nu, weights=drawn)
+    low, high = np.quantile(rates, (0.025, 0.975), axis=0)
     return Activity(times, rate_by_hour(ACTIVITY_GRID, times, watched, nu=nu), low, high)
 
 
 def knowledge(data: Dataset) -> tuple[Knowledge, ...]:
     """How much of each deployment the base knows about."""
-    return tuple(_knowledge(data, each) for each in data.deployments)
+    effort = by_deployment(data.effort)
+    return tuple(_knowledge(each, effort.get(each.id, [])) for each in data.deployments)
 
 
-def _knowledge(data: Dataset, home: Deployment) -> Knowledge:
-    own = [each for each in data.effort if each.deployment == home.id]
-    watched = sum(each.watched_s for each in own)
+def _knowledge(home: Deployment, effort: Sequence[Stretch]) -> Knowledge:
+    watched = sum(each.watched_s for each in effort)
     unknown = sum(
-        (each.end - each.start).total_seconds() for each in own if each.state == "unknown"
+        (each.end - each.start).total_seconds() for each in effort if each.state == "unknown"
     )
     whole = (home.end - home.start).total_seconds()
     return Knowledge(home.id, watched, max(whole - watched - unknown, 0.0), unknown)
+
+
+def daily_states(data: Dataset) -> tuple[Stretch, ...]:
+    """The effort of every deployment with one state a day (UTC), days of one state joined.
+
+    A day of which any part is unknown is unknown; one with any watch is watching.
+    """
+    made: list[Stretch] = []
+    for home in data.deployments:
+        states: dict[date, State] = {}
+        for each in (one for one in data.effort if one.deployment == home.id):
+            for day in dates_of(each.start, each.end):
+                worst = max(each.state, states.get(day, "off"), key=_WEIGHT.index)
+                states[day] = worst
+        first = True
+        for day, state in sorted(states.items()):
+            start = datetime.combine(day, time(), UTC)
+            if not first and made[-1].state == state:
+                made[-1] = replace(made[-1], end=start + timedelta(days=1))
+            else:
+                made.append(Stretch(home.id, start, start + timedelta(days=1), state, 0.0))
+            first = False
+    return tuple(made)
+
+
+_WEIGHT: tuple[State, ...] = ("off", "watching", "unknown")

@@ -8,11 +8,14 @@ from typing import Any
 from packcodec.dataset.build import number
 from packcodec.dataset.days import StationDay
 from packcodec.dataset.model import Dataset, Deployment, Stretch
-from packcodec.dataset.season import ACTIVITY_GRID, Activity, SpeciesSeason
+from packcodec.dataset.season import ACTIVITY_GRID, Activity, SpeciesSeason, daily_states
 from packcodec.edge.parts import part
 from packcodec.edge.pictures import BLUE, GREY, LOOKS, PALE, RED, Picture, legend, svg
 
 MOST_DAYS_SHOWN = 62
+MOST_NAMED = 3
+MOST_PLACES_NAMED = 12
+MOST_STROKES = 300
 MONTHS = "%-d %b"
 
 
@@ -41,14 +44,16 @@ def rates_picture(species: Sequence[SpeciesSeason]) -> Picture:
 def activity_picture(each: SpeciesSeason, day: Activity, number: int) -> Picture:
     """Visits per hour watched over the day."""
     hours = [angle * 12 / pi for angle in ACTIVITY_GRID]
+    strokes = day.times.size <= MOST_STROKES
 
     def draw(axes: Any) -> None:
         axes.fill_between(hours, day.low, day.high, color=BLUE, alpha=0.2, linewidth=0)
         axes.plot(hours, day.rate, color=BLUE, linewidth=2)
         top = max([value for value in day.high if not isnan(value)], default=1.0) or 1.0
         _not_watched(axes, hours, day, top)
-        at = [angle * 12 / pi for angle in day.times]
-        axes.plot(at, [0] * len(at), "|", color="black", markersize=7, alpha=0.6)
+        if strokes:
+            at = [angle * 12 / pi for angle in day.times]
+            axes.plot(at, [0] * len(at), "|", color="black", markersize=7, alpha=0.6)
         axes.set_xlim(0, 24)
         axes.set_ylim(0, top * 1.05)
         axes.set_xticks(range(0, 25, 4))
@@ -57,8 +62,8 @@ def activity_picture(each: SpeciesSeason, day: Activity, number: int) -> Picture
 
     return Picture(
         named(each),
-        f"{day.times.size} visits, one stroke each at the foot. Band: 95 % of resamples. "
-        "Hatched: hours in which no station watched.",
+        f"{day.times.size:,} visits{', one stroke each at the foot' if strokes else ''}. "
+        "Band: 95 % of resamples. Hatched: hours in which no station watched.",
         svg(f"activity{number}", f"The day of {named(each)}", draw, height_in=2.4),
     )
 
@@ -151,10 +156,12 @@ def map_picture(data: Dataset, days: Sequence[StationDay]) -> Picture:
         for (x, y), homes in places.items():
             area = 60 + 340 * busy(homes) / most
             axes.scatter([x], [y], s=area, color=BLUE, alpha=0.75, edgecolors="black", zorder=3)
+            if len(places) > MOST_PLACES_NAMED:
+                continue
             # To the side away from the middle, so that neighbours' names do not meet.
             side = -1 if x < east else 1
             axes.annotate(
-                "\n".join(dict.fromkeys(short(home) for home in homes)),
+                _names(homes),
                 (x, y),
                 (13 * side, 0),
                 textcoords="offset points",
@@ -187,6 +194,12 @@ def map_picture(data: Dataset, days: Sequence[StationDay]) -> Picture:
     )
 
 
+def _names(homes: Sequence[Deployment]) -> str:
+    names = list(dict.fromkeys(short(home) for home in homes))
+    more = len(names) - MOST_NAMED
+    return "\n".join([*names[:MOST_NAMED], f"and {more} more"] if more > 1 else names)
+
+
 def _scale_bar(axes: Any, span: float, east: float, middle: float, stretch: float) -> None:
     degree_m = 111_195.0  # of latitude, on a sphere of the earth's mean radius
     third_m = span * degree_m * 2 / 3
@@ -213,26 +226,33 @@ def effort_picture(data: Dataset) -> Picture:
     }
     words = {"watching": "watching", "off": "off", "unknown": "nobody knows"}
 
+    span = max((each.end - each.start for each in homes), default=timedelta())
+    shown = data.effort if span.days <= MOST_DAYS_SHOWN else daily_states(data)
+    rows = {home.id: row for row, home in enumerate(homes)}
+
     def draw(axes: Any) -> None:
         dates = part("matplotlib.dates", "dataset")
-        labelled: set[str] = set()
-        for row, home in enumerate(homes):
-            for each in (one for one in data.effort if one.deployment == home.id):
-                label = words[each.state] if each.state not in labelled else None
-                labelled.add(each.state)
-                start, wide = _bar(dates, each)
-                axes.barh(row, wide, 0.7, left=start, label=label, **looks[each.state])
+        for state, look in looks.items():
+            label: str | None = words[state]
+            for home in homes:
+                bars = [
+                    _bar(dates, each)
+                    for each in shown
+                    if each.deployment == home.id and each.state == state
+                ]
+                if bars:
+                    axes.broken_barh(bars, (rows[home.id] - 0.35, 0.7), label=label, **look)
+                    label = None
         axes.set_yticks(range(len(homes)), [short(home) for home in homes])
         axes.invert_yaxis()
-        axes.xaxis_date()
-        axes.xaxis.set_major_locator(dates.AutoDateLocator(minticks=3, maxticks=5))
-        axes.xaxis.set_major_formatter(dates.DateFormatter(MONTHS))
+        _dates_below(axes)
         legend(axes)
 
     return Picture(
         "What is known of the watch",
         "Blue: watching. White: off. Crossed: nobody knows, for frames are missing or the clock "
-        "was wrong; that is not the same as off.",
+        "was wrong; that is not the same as off."
+        + ("" if shown is data.effort else " One state a day: crossed where any of it is unknown."),
         svg("effort", "Effort by station", draw, height_in=1.1 + 0.32 * len(homes)),
     )
 
@@ -244,38 +264,53 @@ def _bar(dates: Any, stretch: Stretch) -> tuple[float, float]:
 
 def health_picture(data: Dataset, name: str, title: str, unit: str) -> Picture:
     """One health field over time, a line a station."""
+    series: dict[str, list[tuple[datetime, float]]] = {}
+    for home in data.deployments:
+        told = [
+            (each.at, number(each.values.get(name)))
+            for each in data.health
+            if each.deployment == home.id and each.at is not None
+        ]
+        points = [(at, value) for at, value in told if value is not None]
+        if points:
+            series.setdefault(short(home), []).extend(points)
 
     def draw(axes: Any) -> None:
-        dates = part("matplotlib.dates", "dataset")
-        for n, home in enumerate(data.deployments):
-            told = [
-                (each.at, number(each.values.get(name)))
-                for each in data.health
-                if each.deployment == home.id and each.at is not None
-            ]
-            points = [(at, value) for at, value in told if value is not None]
-            if points:
-                colour, line, mark = LOOKS[n % len(LOOKS)]
-                axes.plot(
-                    [at for at, _ in points],
-                    [value for _, value in points],
-                    color=colour,
-                    linestyle=line,
-                    marker=mark,
-                    markersize=3.5,
-                    label=short(home),
-                )
-        axes.xaxis.set_major_locator(dates.AutoDateLocator(minticks=3, maxticks=5))
-        axes.xaxis.set_major_formatter(dates.DateFormatter(MONTHS))
-        axes.grid(color="#DDDDDD")
+        _lines(axes, series, sorted(series, key=lambda each: series[each][-1][1]))
         axes.set_ylabel(unit)
         legend(axes, columns=2)
 
     return Picture(
         title,
-        "One mark a report; reports by an unset clock have no place here.",
+        "One mark a report; reports by an unset clock have no place here."
+        + (" Named: the lowest at last." if len(series) > len(LOOKS) else ""),
         svg(f"health-{name}", title, draw, height_in=2.7),
     )
+
+
+def _lines(
+    axes: Any, series: Mapping[str, Sequence[tuple[datetime, float]]], order: Sequence[str]
+) -> None:
+    """A line for each name; where they are too many to tell apart, only the first of `order`
+    are named."""
+    few = len(series) <= len(LOOKS)
+    looks = dict(zip(series if few else order[:MOST_NAMED], LOOKS, strict=False))
+    for name, points in series.items():
+        at, values = [at for at, _ in points], [value for _, value in points]
+        if name not in looks:
+            axes.plot(at, values, color="#BBBBBB", linewidth=0.8, zorder=1)
+            continue
+        colour, line, mark = looks[name]
+        axes.plot(at, values, color=colour, linestyle=line, marker=mark, markersize=3.5, label=name)
+    _dates_below(axes)
+    axes.grid(color="#DDDDDD")
+
+
+def _dates_below(axes: Any) -> None:
+    dates = part("matplotlib.dates", "dataset")
+    axes.xaxis_date()
+    axes.xaxis.set_major_locator(dates.AutoDateLocator(minticks=3, maxticks=5))
+    axes.xaxis.set_major_formatter(dates.DateFormatter(MONTHS))
 
 
 def accumulation_picture(expected: Sequence[float]) -> Picture:
@@ -301,25 +336,16 @@ def airtime_picture(
 ) -> Picture:
     """The fullest hour of each station and day on the air, against the limit."""
 
+    series = {
+        station: [(_noon(day), used) for day, used in points] for station, points in fullest.items()
+    }
+    busiest = sorted(series, key=lambda each: -max((used for _, used in series[each]), default=0))
+
     def draw(axes: Any) -> None:
-        dates = part("matplotlib.dates", "dataset")
-        for n, (station, points) in enumerate(fullest.items()):
-            colour, line, mark = LOOKS[n % len(LOOKS)]
-            axes.plot(
-                [_noon(day) for day, _ in points],
-                [each for _, each in points],
-                color=colour,
-                linestyle=line,
-                marker=mark,
-                markersize=3.5,
-                label=station,
-            )
+        _lines(axes, series, busiest)
         if limit_s is not None:
             axes.axhline(limit_s, color="black", linestyle=(0, (1, 1)), linewidth=2, label="limit")
         axes.set_ylim(0, None)
-        axes.xaxis.set_major_locator(dates.AutoDateLocator(minticks=3, maxticks=5))
-        axes.xaxis.set_major_formatter(dates.DateFormatter(MONTHS))
-        axes.grid(color="#DDDDDD")
         axes.set_ylabel("s on air in the fullest hour")
         legend(axes, columns=3)
 

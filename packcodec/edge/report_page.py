@@ -40,6 +40,7 @@ from packcodec.edge.report_charts import (
 
 SEED = 20270401
 MOST_CURVES = 6
+MOST_GAPS = 100
 # Of a lithium-ion cell under load, this little is near its end (common practice, no source).
 LOW_BATTERY_MV = 3400
 LOW_STORAGE_PERCENT = 10
@@ -107,6 +108,7 @@ def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
             effort=effort_picture(data),
             known=_known(data),
             gaps=_gaps(data),
+            gap_count=len(data.gaps),
             health=[
                 health_picture(data, each.name, PICTURED[each.name], each.unit)
                 for each in data.health_fields
@@ -214,7 +216,7 @@ def _gaps(data: Dataset) -> list[dict[str, str]]:
             "before": _when(each.before, "now"),
             "note": "may have been skipped at a restart" if each.at_restart else "",
         }
-        for each in data.gaps
+        for each in sorted(data.gaps, key=lambda one: -one.missing)[:MOST_GAPS]
     ]
 
 

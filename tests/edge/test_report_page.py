@@ -144,7 +144,7 @@ def test_a_clamped_count_reads_or_more() -> None:
 
 def test_gaps_are_listed_with_what_is_around_them() -> None:
     text = read(protect(small())).text
-    assert "1 gaps" in text
+    assert "1 gap: frames that were sent and never came" in text
     assert "1 2027-04-02 07:15 2027-04-02 09:00" in text
 
 
