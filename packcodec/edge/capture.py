@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from packcodec.edge.heard import Heard
+from packcodec.edge.lines import BYTE_ORDER_MARK
 from packcodec.edge.parts import part
 from packcodec.errors import LogError, SourceError
 
@@ -77,6 +78,7 @@ class Reader:
 
         Raises LogError, also where nothing says when it was received.
         """
+        text = text.removeprefix(BYTE_ORDER_MARK)
         if self.form == "json":
             return self._json(text, place, now)
         words = text.split()
@@ -93,8 +95,12 @@ class Reader:
     def _json(self, text: str, place: str, now: datetime | None) -> Heard:
         try:
             document = json.loads(text)
-        except ValueError as error:
-            raise LogError(f"not JSON: {error}", place=place) from None
+        except json.JSONDecodeError as error:
+            problem = f"not JSON: {error.msg} in line {error.lineno}, column {error.colno}"
+            raise LogError(problem, place=place) from None
+        except (ValueError, RecursionError):
+            problem = "not JSON to be read: a number or its brackets go on without an end"
+            raise LogError(problem, place=place) from None
         said = {name: path.resolve(document, ABSENT) for name, path in self._paths.items()}
         frame = said["frame"]
         if not isinstance(frame, str):

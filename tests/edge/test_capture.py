@@ -37,6 +37,12 @@ def test_lines_of_hex_and_base64() -> None:
     assert Reader("b", "base64").read("AP8=", "p", AT) == Heard(b"\0\xff", AT, "b")
 
 
+def test_a_byte_order_mark_is_passed_over() -> None:
+    assert Reader("b").read(f"\ufeff00ff {WHEN}", "p", None) == Heard(b"\0\xff", AT, "b")
+    text = "\ufeff" + json.dumps({"frame": "00ff"})
+    assert Reader("b", "json").read(text, "p", AT) == Heard(b"\0\xff", AT, "b")
+
+
 def test_a_servers_json_by_pointers() -> None:
     reader = Reader("b", "json", POINTERS, {"reed_bed": 2})
     expected = Heard(b"\0\xff", AT, "b", -112.0, -4.5, station=2, sequence=7)
@@ -66,7 +72,9 @@ def test_our_own_json_needs_no_pointers() -> None:
         ("hex", "00 2027-04-01T06:30:00", "is not a reception time"),
         ("hex", "00", "nothing says when"),
         ("base64", "A$==", "is not base64"),
-        ("json", "{", "not JSON"),
+        ("json", "{", "not JSON: Expecting property name .* in line 1, column 2$"),
+        ("json", "[" * 100_000, "not JSON to be read: a number or its brackets"),
+        ("json", '{"frame": ' + "9" * 5000 + "}", "not JSON to be read: a number or its brackets"),
         ("json", '{"other": 1}', "has no text at /frame"),
         ("json", '{"frame": 12}', "has no text at /frame"),
         ("json", '{"frame": "00", "received": 1}', "is not a reception time"),
