@@ -136,7 +136,8 @@ class Account:
         if self._frames.get(counter) == hash(frame):
             return [Duplicate(self.station, counter)]
         events: list[Event] = []
-        restarted = has_flag(opened.record, RESTARTED)
+        flags = flags_of(opened.record)
+        restarted = RESTARTED in flags
         late = self.highest is not None and counter < self.highest
         if self.highest is not None and counter > self.highest + 1:
             reason = Missing.RESTART if restarted else Missing.LOST
@@ -145,7 +146,7 @@ class Account:
             events.append(Restart(self.station, counter))
         record = opened.record
         events.append(Accepted(record, counter, codec.layout.identity, late))
-        self._note(counter, frame, received, record)
+        self._note(counter, frame, received, None if CLOCK_UNSET in flags else record)
         self._recovered.discard(counter)
         if opened.source:
             events += self._solve(codec, opened, counter)
@@ -163,7 +164,8 @@ class Account:
         `read` is a Rejected where its schema is no longer at hand.
         """
         record = None if isinstance(read, Rejected) else read[1].record
-        self._note(counter, frame, received, record)
+        timed = None if record is None or CLOCK_UNSET in flags_of(record) else record
+        self._note(counter, frame, received, timed)
         if not isinstance(read, Rejected) and read[1].source:
             self._solve(*read, counter)
 
@@ -198,7 +200,7 @@ class Account:
         if known is None or known == hash(frame):
             return counter
         ahead = counter + (1 << bits)
-        if has_flag(opened.record, RESTARTED) and ahead < 1 << COUNTER_BITS:
+        if RESTARTED in flags_of(opened.record) and ahead < 1 << COUNTER_BITS:
             # Its counter started anew, which it should not; the next turn of the circle keeps both.
             return ahead
         return Rejected(Why.CONFLICT, f"another frame has the counter {counter}", self.station)
@@ -210,7 +212,8 @@ class Account:
         at = bisect_right(self._times, received)
         return self._counters[at - 1] if at else self._counters[0] - 1
 
-    def _note(self, counter: int, frame: bytes, received: datetime, record: Record | None) -> None:
+    def _note(self, counter: int, frame: bytes, received: datetime, timed: Record | None) -> None:
+        """Remember a frame; `timed` is its record, if its clock is trusted."""
         self._frames[counter] = hash(frame)
         if self.first is None or counter < self.first:
             self.first = counter
@@ -220,8 +223,8 @@ class Account:
             self.cadence.heard(counter, received)
             self._times.append(received)
             self._counters.append(counter)
-            if record is not None and not has_flag(record, CLOCK_UNSET):
-                self.clock.heard(record.message, said_time(record), received)
+            if timed is not None:
+                self.clock.heard(timed.message, said_time(timed), received)
         if len(self._frames) > 2 * WINDOW:
             self._forget(self.highest - WINDOW)
 
@@ -279,6 +282,8 @@ class Account:
         return self._solver[1]
 
 
-def has_flag(record: Record, flag: str) -> bool:
-    """Whether any set of flags in the record holds it."""
-    return any(type(value) is tuple and flag in value for value in record.values.values())
+def flags_of(record: Record) -> list[str]:
+    """The flags that are set in the record, whatever its fields are called."""
+    return [
+        flag for value in record.values.values() if value and type(value) is tuple for flag in value
+    ]

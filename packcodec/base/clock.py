@@ -129,4 +129,7 @@ def _turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]
 
 def said_time(record: Record) -> datetime | None:
     """The first time in a record, if it is one that is known."""
-    return next((value for value in record.values.values() if isinstance(value, datetime)), None)
+    for value in record.values.values():
+        if isinstance(value, datetime):
+            return value
+    return None

@@ -11,6 +11,7 @@ import json
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import Any, Self
 
 from sqlalchemy import (
@@ -28,7 +29,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import SQLAlchemyError
 
-from packcodec.base.account import RESTARTED, WINDOW, Account, has_flag, read_frame
+from packcodec.base.account import RESTARTED, WINDOW, Account, flags_of, read_frame
 from packcodec.base.clock import said_time
 from packcodec.base.cover import State
 from packcodec.base.events import (
@@ -38,6 +39,7 @@ from packcodec.base.events import (
     Event,
     Recovered,
     Rejected,
+    Restart,
     Unsent,
 )
 from packcodec.codec.record import Record, to_json
@@ -59,13 +61,22 @@ from packcodec.frame.codec import Codec, Opened
 # How many stations' accounts are kept in memory; the others are read again when they are heard.
 ACCOUNTS = 512
 # Frames in one transaction, where nobody waits for each.
-BATCH = 2000
+BATCH = 5000
 
 # The cells of a row, in the order of the table's columns.
 Row = tuple[Any, ...]
 
-# Tuples and dicts it knows itself; `to_json` is asked for the few others.
-_as_json = json.JSONEncoder(ensure_ascii=False, default=to_json).encode
+HEARD, RECOVERED, UNSENT = State.HEARD.value, State.RECOVERED.value, State.UNSENT.value
+
+
+def _plain(value: object) -> object:
+    """What JSON has no form for: times in UTC at once, the rare rest by the book."""
+    if type(value) is datetime and value.tzinfo is UTC:
+        return value.isoformat()[:-6] + "Z"
+    return to_json(value)
+
+
+_as_json = json.JSONEncoder(ensure_ascii=False, default=_plain).encode
 
 
 @dataclass
@@ -287,11 +298,16 @@ class Store:
     def _gather(self, rows: _Rows, heard: Heard, number: int, events: list[Event]) -> None:
         """The rows that the events of one frame come to."""
         received_us = to_us(heard.received)
+        restarted = False
         for event in events:
             match event:
+                case Restart():
+                    restarted = True
                 case Accepted(record, counter, identity):
-                    rows.heard[number, counter] = self._frame_row(
-                        number, counter, record, identity, State.HEARD, received_us, heard.frame
+                    rows.heard[number, counter] = (
+                        *self._record_row(number, counter, record, identity, HEARD, restarted),
+                        received_us,
+                        heard.frame,
                     )
                     rows.receptions.append(_reception_row(heard, number, counter, received_us))
                 case Duplicate(_, counter):
@@ -299,41 +315,39 @@ class Store:
                 case Rejected():
                     rows.strays.append(_stray_row(heard, event))
                 case Recovered(record, counter, identity):
-                    rows.recovered[number, counter] = self._frame_row(
-                        number, counter, record, identity, State.RECOVERED
+                    again = RESTARTED in flags_of(record)
+                    rows.recovered[number, counter] = (
+                        *self._record_row(number, counter, record, identity, RECOVERED, again),
+                        None,
+                        None,
                     )
                 case Unsent(_, counter):
-                    rows.recovered[number, counter] = (
-                        *(number, counter, None, State.UNSENT.value, False),
-                        *(None, None, None, None, None),
-                    )
+                    nothing = (None, None, None, UNSENT, False, None, None, None)
+                    rows.recovered[number, counter] = (number, counter, *nothing)
                 case Contradicted(_, counters):
                     for counter in counters:
                         rows.doubtful.add((number, counter))
                         rows.recovered.pop((number, counter), None)
 
-    def _frame_row(
+    def _record_row(
         self,
         number: int,
         counter: int,
         record: Record,
         identity: bytes,
-        state: State,
-        received_us: int | None = None,
-        frame: bytes | None = None,
+        state: str,
+        restarted: bool,
     ) -> Row:
         said = said_time(record)
         return (
             number,
             counter,
             self._layouts[identity],
-            state.value,
-            has_flag(record, RESTARTED),
-            received_us,
-            None if said is None else to_us(said),
             record.message,
             _as_json(record.values),
-            frame,
+            state,
+            restarted,
+            None if said is None else to_us(said),
         )
 
     def _write_out(self, connection: Connection, rows: _Rows) -> None:

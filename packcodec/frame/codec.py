@@ -235,16 +235,15 @@ class Codec:
         if name is None:
             raise DecodeError(Reason.UNKNOWN_MESSAGE, "not a source", place="message")
         payload = self.payloads[name]
-        # The payload says where it ends; the zeros after it count as padding, 0 to 7 of them,
-        # for one of these lengths.
-        for rest in range(max(0, bits - payload.message.body.most_bits - 7), bits + 1, 8):
+        # The payload says where it ends, so of the lengths that are 8 bits apart just one leaves
+        # it 0 to 7 zeros of padding, and all that follows is zero. It may fill the source.
+        x, bits = x << 7, bits + 7
+        zeros = min(bits, (x & -x).bit_length() - 1)
+        for rest in range(zeros, -1, -8):
             try:
-                unpacked = payload.unpack_bits(x >> rest, bits - rest)
+                values = payload.named(payload.unpack_bits(x >> rest, bits - rest))
             except DecodeError:
                 continue
-            if x & ((1 << rest) - 1):
-                break
-            values = payload.named(unpacked)
             if received is not None and name in self._wrapping:
                 values = resolve(values, self.schema.epoch, received)
             return Record(name, values, station, sequence)

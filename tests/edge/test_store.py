@@ -125,7 +125,7 @@ def test_a_worker_that_remembers_nothing_does_the_same(
     expected = contents(folder / "steady.db")
     assert contents(folder / "fresh.db") == expected
     assert contents(folder / "turns.db") == expected
-    assert any(row[3] == "recovered" for row in expected["frame"])
+    assert any(row[5] == "recovered" for row in expected["frame"])
     for each in (steady, *turns):
         each.close()
 
@@ -152,8 +152,8 @@ def test_a_second_capture_weeks_later_fills_what_the_first_lost(tmp_path: Path) 
     rows = contents(file)
     by_counter = {row[1]: row for row in rows["frame"]}
     heard_by_any = {at for at in range(2600) if at % 4 or at > 2500 or at % 3}
-    assert {at for at, row in by_counter.items() if row[3] == "heard"} == heard_by_any
-    assert all(row[9] == frames[row[1]] for row in rows["frame"] if row[3] == "heard")
+    assert {at for at, row in by_counter.items() if row[5] == "heard"} == heard_by_any
+    assert all(row[9] == frames[row[1]] for row in rows["frame"] if row[5] == "heard")
     assert len(rows["reception"]) == len(first) + len(second)
     store.close()
 
