@@ -31,7 +31,9 @@ LINK = "lora-eu-868.1:sf=9"
 LIMIT_S, WINDOW_S = 36.0, 3600.0
 # An hour of the station's passes in so many seconds.
 HOUR_S = 20.0
-LONGEST_LIFE_S = 0.12
+# A child is killed some lines into its life, and a moment later.
+MOST_LINES = 20
+LONGEST_MOMENT_S = 0.01
 
 
 @dataclass
@@ -59,10 +61,11 @@ def rounds(store: Path, count: int, chance: random.Random) -> Told:
             finally:
                 os._exit(1)
         os.close(writer)
-        time.sleep(chance.uniform(0.002, LONGEST_LIFE_S))
+        said = _heard(reader, chance.randint(0, MOST_LINES))
+        time.sleep(chance.uniform(0, LONGEST_MOMENT_S))
         os.kill(child, signal.SIGKILL)
-        with os.fdopen(reader, "rb") as said:
-            lines = said.read().split(b"\n")
+        with os.fdopen(reader, "rb") as rest:
+            lines = (said + rest.read()).split(b"\n")
         _, status = os.waitpid(child, 0)
         assert os.WIFSIGNALED(status), "the child died of its own"
         for line in lines[:-1]:
@@ -72,6 +75,14 @@ def rounds(store: Path, count: int, chance: random.Random) -> Told:
             else:
                 told.sent.append((float(rest[0]), bytes.fromhex(rest[1])))
     return told
+
+
+def _heard(reader: int, lines: int) -> bytes:
+    """What the child says until it has said so many lines."""
+    said = b""
+    while said.count(b"\n") < lines:
+        said += os.read(reader, 4096)
+    return said
 
 
 def faults(store: Path, told: Told) -> list[str]:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 
 from fake_disk import Disk
@@ -48,7 +49,7 @@ class Bench:
         self.now_s += self.airtime_s(frame)
 
     def airtime_s(self, frame: bytes) -> float:
-        return find_link(self.link).airtime(len(frame)).airtime_s
+        return _airtime_s(self.link, len(frame))
 
     def run(self, station: Station, minutes: float, *, every_s: float = 60, **tick: Any) -> None:
         end_s = self.now_s + minutes * 60
@@ -59,6 +60,11 @@ class Bench:
 
     def records(self) -> list[Record]:
         return [self.codec.decode(frame) for _, _, frame in self.sent]
+
+
+@cache
+def _airtime_s(link: str, frame_bytes: int) -> float:
+    return find_link(link).airtime(frame_bytes).airtime_s
 
 
 def key(record: Record) -> tuple[str, Any]:
