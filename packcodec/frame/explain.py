@@ -21,6 +21,7 @@ from packcodec.schema.model import (
     SpeciesCode,
     Time,
 )
+from packcodec.schema.remedy import counted
 from packcodec.schema.words import duration, range_of
 
 
@@ -133,7 +134,7 @@ def _repair(
     if found is None or not repair.rides(found.name, sequence):
         return
     held = bits.take(repair.held_bits)
-    covered = f"covers {int(held, 2)} earlier frames, {repair.repair.stride} apart"
+    covered = f"covers {counted(int(held, 2), 'earlier frame')}, {repair.repair.stride} apart"
     parts.append(Part(held, "repair held", covered))
     symbol = bits.take(8 * repair.symbol_bytes)
     parts.append(Part(symbol, "repair symbol", f"their sum over GF(256): {int(symbol, 2):x}"))

@@ -146,6 +146,7 @@ QUANTITIES: tuple[Field, ...] = tuple(
 )
 ODD = st.one_of(
     st.none(),
+    st.booleans(),
     st.integers(-300, 300),
     st.floats(allow_nan=False, allow_infinity=False),
     st.text(max_size=3),

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from packcodec.errors import CarrierError, DecodeError, EncodeError, Reason
 from packcodec.frame.codec import Codec
+from packcodec.frame.explain import explain
 from packcodec.frame.gf256 import multiply
 from packcodec.frame.repair import (
     HORIZON_SPANS,
@@ -242,6 +243,16 @@ def test_a_payload_too_long_for_the_symbol_says_so_with_zeros() -> None:
 def test_a_frame_made_without_a_ring_covers_nothing() -> None:
     opened = CODEC.open(CODEC.encode(summary(0, 1), station=3, sequence=9))
     assert opened.repair == RepairField(0, bytes(20))
+
+
+def test_what_a_frame_covers_is_explained() -> None:
+    told = [
+        part.meaning.partition(",")[0]
+        for frame in frames_of(8)
+        for part in explain(CODEC, frame).parts
+        if part.name == "repair held"
+    ]
+    assert {"covers 0 earlier frames", "covers 1 earlier frame"} < set(told)
 
 
 def test_only_the_messages_named_and_only_every_so_many_frames_carry_it() -> None:
