@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,8 @@ from packcodec.codec.record import Record
 from packcodec.dataset.build import Heard, build
 from packcodec.dataset.inputs import read_deployments, read_project
 from packcodec.dataset.model import Dataset
+from packcodec.dataset.protect import protect
+from packcodec.edge.files import load
 from packcodec.edge.lines import read_records
 from packcodec.edge.logs import named, opened
 from packcodec.errors import LogError
@@ -47,6 +49,20 @@ def read_dataset(
         created=created,
         unsent=told.unsent,
     )
+
+
+def load_dataset(
+    schema: str, source: str, *, deployments: str, project: str, exact: bool = False
+) -> Dataset:
+    """The dataset of a store or of records as lines, in one call, for notebooks.
+
+    Sensitive species are kept back unless `exact`. `packcodec.dataset.to_pandas` and `to_arrow`
+    make data frames of it. Raises SchemaError, LogError or StoreError.
+    """
+    codec = load(schema)
+    told = read_source(source, codec)
+    data = read_dataset(codec, told, deployments, project, created=datetime.now(UTC))
+    return protect(data, exact=exact)
 
 
 def read_source(source: str, codec: Codec) -> Told:

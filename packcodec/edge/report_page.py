@@ -40,7 +40,7 @@ from packcodec.edge.report_charts import (
 
 SEED = 20270401
 MOST_CURVES = 6
-MOST_GAPS = 100
+MOST_GAPS = 40
 # Of a lithium-ion cell under load, this little is near its end (common practice, no source).
 LOW_BATTERY_MV = 3400
 LOW_STORAGE_PERCENT = 10
@@ -262,12 +262,14 @@ def _trust(
     capped = sum(each.visits.at_least or each.most.at_least for each in data.totals)
     left_out = sum(each.left_out.value for each in data.intervals)
     undated = sum(each.start is None for each in data.intervals)
+    corrected = sum(each.clock == "corrected" for each in data.intervals)
     whole = sum(each.whole for each in days)
     lines = [
         f"{tally.records:,} records came, {tally.recovered:,} of them given back by repair.",
         f"{whole} of {sum(each.day is not None for each in days)} station-days are known whole; "
         "only on those does a species not told of count as not detected.",
-        f"{undated:,} intervals were told by an unset clock: they count, but have no day.",
+        f"{undated:,} intervals were told by an unset clock: they count, but have no day. "
+        f"{corrected:,} more were dated by when they were received.",
         f"{capped:,} counts reached the most that a frame can tell, and mean 'or more'.",
         f"{left_out:,} rows of species did not fit their frame.",
         f"{tally.unknown_codes:,} rows had a code that the species table lacks, and are left out.",

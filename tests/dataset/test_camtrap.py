@@ -4,12 +4,15 @@ import csv
 import io
 import json
 
+import pytest
 from small_dataset import dataset, row, sighting, small, summary
 
 from packcodec.codec.record import AtLeast, Record
 from packcodec.dataset.build import Heard
 from packcodec.dataset.camtrap import camtrap_dp
+from packcodec.dataset.camtrap_read import read_camtrap_dp
 from packcodec.dataset.protect import protect
+from packcodec.errors import LogError
 
 
 def rows(files: dict[str, str], name: str) -> list[dict[str, str]]:
@@ -70,3 +73,35 @@ def test_the_package_box_is_of_the_published_coordinates() -> None:
     # Of the four stations two are rounded, to 0.1 and 0.001 degree; two saw nothing sensitive.
     assert package["spatial"]["bbox"] == [2.6, 54.6995, 2.6218, 54.709]
     assert package["coordinatePrecision"] == 0.1
+
+
+def test_a_package_of_ours_reads_back() -> None:
+    data = protect(small(), exact=True)
+    files = camtrap_dp(data)
+    read = read_camtrap_dp(files["deployments.csv"], files["observations.csv"])
+    assert {each.id for each in data.deployments} == set(read.effort_s)
+    assert [(each.deployment, each.start, each.end) for each in read.seen] == [
+        (each.deployment, each.start, each.end) for each in data.sightings
+    ]
+    assert {each.species for each in read.seen} == {"Lutra lutra", "Haliaeetus albicilla"}
+
+
+@pytest.mark.parametrize(
+    ("table", "old", "new", "said"),
+    [
+        ("deployments.csv", "2027-04-01T05:00:00Z", "2027-04-01", "deployments.csv:2 deploymentSt"),
+        ("deployments.csv", "2027-04-21", "2027-03-21", "deployments.csv:2: ends before"),
+        ("observations.csv", ",event,", ",,", "observations.csv:2 observationLevel: is empty"),
+        ("observations.csv", "0401,,", "0402,,", "observations.csv:2 deploymentID: '1-20270402'"),
+        ("observations.csv", "eventStart", "start", "observations.csv:2 eventStart: is empty"),
+    ],
+)
+def test_a_package_that_cannot_be_read_is_refused_at_its_place(
+    table: str, old: str, new: str, said: str
+) -> None:
+    files = camtrap_dp(protect(small(), exact=True))
+    assert old in files[table]
+    files[table] = files[table].replace(old, new)
+    with pytest.raises(LogError) as caught:
+        read_camtrap_dp(files["deployments.csv"], files["observations.csv"])
+    assert said in str(caught.value)

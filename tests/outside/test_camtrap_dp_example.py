@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from packcodec.dataset.camtrap_read import Events, read_camtrap_dp
 from packcodec.dataset.diversity import hill
 from packcodec.dataset.rates import DAY_S, Seen, independent, rate
 
@@ -19,22 +20,20 @@ FOUND = [*ROOT.parent.glob("camtrap-dp"), *ROOT.parent.glob("*/camtrap-dp")]
 pytestmark = pytest.mark.skipif(not FOUND, reason="no camtrap-dp folder beside the checkout")
 
 
+def text(name: str) -> str:
+    return (FOUND[0] / f"example-{name}.csv").read_text(encoding="utf-8")
+
+
 def rows(name: str) -> list[dict[str, str]]:
-    with (FOUND[0] / f"example-{name}.csv").open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
+    return list(csv.DictReader(text(name).splitlines()))
 
 
-def effort() -> dict[str, float]:
-    return {
-        row["deploymentID"]: (
-            datetime.fromisoformat(row["deploymentEnd"])
-            - datetime.fromisoformat(row["deploymentStart"])
-        ).total_seconds()
-        for row in rows("deployments")
-    }
+def events() -> Events:
+    return read_camtrap_dp(text("deployments"), text("observations"))
 
 
-def seen(level: str) -> list[Seen]:
+def pictures() -> list[Seen]:
+    """The example's rows of media level, which our reader passes over."""
     return [
         Seen(
             row["deploymentID"],
@@ -43,14 +42,14 @@ def seen(level: str) -> list[Seen]:
             datetime.fromisoformat(row["eventEnd"]),
         )
         for row in rows("observations")
-        if row["observationLevel"] == level
+        if row["observationLevel"] == "media"
         and row["observationType"] == "animal"
         and row["scientificName"]
     ]
 
 
 def test_effort_in_days() -> None:
-    days = {name: seconds / DAY_S for name, seconds in effort().items()}
+    days = {name: seconds / DAY_S for name, seconds in events().effort_s.items()}
     assert [round(each, 6) for each in days.values()] == [32.280602, 9.952072, 9.106505, 22.032431]
     assert sum(days.values()) == pytest.approx(73.371609, abs=1e-6)
 
@@ -58,7 +57,8 @@ def test_effort_in_days() -> None:
 @pytest.mark.parametrize("level", ["event", "media"])
 @pytest.mark.parametrize("minutes", [2, 30, 60])
 def test_independent_visits(level: str, minutes: int) -> None:
-    visits = independent(seen(level), minutes * 60)
+    seen = events().seen if level == "event" else pictures()
+    visits = independent(seen, minutes * 60)
     species = Counter(each.species for each in visits)
     assert len(visits) == 26
     assert species.most_common(2)[0] == ("Anas platyrhynchos", 12)
@@ -66,13 +66,13 @@ def test_independent_visits(level: str, minutes: int) -> None:
 
 
 def test_many_pictures_are_few_visits() -> None:
-    assert len(seen("event")) == 29
-    assert sum(each.species == "Anas platyrhynchos" for each in seen("media")) == 207
+    assert len(events().seen) == 29
+    assert sum(each.species == "Anas platyrhynchos" for each in pictures()) == 207
 
 
 def test_rates_per_100_days() -> None:
-    watched = effort()
-    visits = independent(seen("event"), 1800)
+    watched = events().effort_s
+    visits = independent(events().seen, 1800)
 
     def per_100(species: str, *homes: str) -> float:
         counts = [
@@ -94,7 +94,7 @@ def test_rates_per_100_days() -> None:
 def test_hill_numbers_of_species() -> None:
     counts = [15, 3, 2, 2, 1, 1, 1]
     of_species = Counter(
-        each.species for each in seen("event") if each.species not in ("Ardea", "Aves")
+        each.species for each in events().seen if each.species not in ("Ardea", "Aves")
     )
     assert sorted(of_species.values(), reverse=True) == counts
     assert [hill(counts, q) for q in (0, 1, 2)] == pytest.approx([7, 3.8625, 2.5510], abs=1e-4)
