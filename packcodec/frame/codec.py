@@ -23,7 +23,6 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from packcodec.codec.compiled import PayloadCodec
-from packcodec.codec.modelled.payload import ModelledPayload
 from packcodec.codec.record import PartialTime, Record
 from packcodec.codec.settle import shown
 from packcodec.errors import CarrierError, DecodeError, EncodeError, Reason
@@ -35,6 +34,7 @@ from packcodec.layout.model import Layout, RepairLayout
 from packcodec.schema.model import Field, ListOf, Schema, Time
 
 if TYPE_CHECKING:
+    from packcodec.codec.modelled.payload import ModelledPayload
     from packcodec.frame.seal import Keys, Seal
 
 UNSENT_STATION_BITS = 32
@@ -42,11 +42,6 @@ UNSENT_STATION_BITS = 32
 CARRIED_BITS = 16
 
 NONE_HEARD: Mapping[int, int] = MappingProxyType({})
-
-CODINGS: dict[str, type[PayloadCodec] | type[ModelledPayload]] = {
-    "fixed": PayloadCodec,
-    "modelled": ModelledPayload,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +68,7 @@ class Codec:
         """
         self.layout = layout
         self._seal = _seal(layout, keys or {}) if layout.check.sealed else None
-        payload = CODINGS[layout.schema.coding]
+        payload = _payload_codec(layout.schema.coding)
         self.payloads = {each.name: payload(layout, each) for each in layout.messages}
         self._by_code = {each.message.code: each.name for each in layout.messages}
         if self._seal is None:
@@ -423,6 +418,15 @@ class Codec:
                 remedy="a sealed frame opens only with its counter: pass what the carrier says",
             )
         return infer_counter(expected, sequence & ((1 << bits) - 1), bits)
+
+
+def _payload_codec(coding: str) -> "type[PayloadCodec] | type[ModelledPayload]":
+    """The codec of payloads; a station loads only the one it speaks."""
+    if coding == "fixed":
+        return PayloadCodec
+    from packcodec.codec.modelled.payload import ModelledPayload
+
+    return ModelledPayload
 
 
 def _seal(layout: Layout, keys: "Keys") -> "Seal":
