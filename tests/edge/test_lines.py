@@ -1,13 +1,16 @@
 """Records as lines of JSON."""
 
+import json
 import re
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from small_schema import codec_of, saw
 
 from packcodec.codec.record import Record
 from packcodec.edge.lines import FrameLine, read_frames, read_records, record_line
-from packcodec.errors import LogError
+from packcodec.errors import EncodeError, LogError
 from packcodec.monitor import summarise
 
 
@@ -74,3 +77,41 @@ def test_spaces_among_the_digits_of_a_frame_are_told_from_a_time() -> None:
     )
     [refused] = read_frames(["2f4ebc yesterday\n"], "f.hex")
     assert "'yesterday' is not a reception time" in str(refused)
+
+
+JSON = st.recursive(
+    st.one_of(
+        st.none(),
+        st.booleans(),
+        st.integers(-(10**30), 10**30),
+        st.floats(),
+        st.text(max_size=4),
+        st.sampled_from(["otter", "#3", "2027-04-01T06:00:00Z", "0001-01-01T00:00:00+14:00"]),
+    ),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3),
+        st.dictionaries(st.sampled_from(["at_least", "offset_s", "span_s", "species"]), inner),
+    ),
+    max_leaves=6,
+)
+
+
+@given(st.data())
+def test_any_line_is_a_record_or_refused_and_any_record_a_frame_or_refused(
+    data: st.DataObject,
+) -> None:
+    codec = codec_of()
+    summary = next(each for each in codec.schema.messages if each.name == "summary")
+    values = {field.name: data.draw(JSON) for field in summary.fields}
+    record = {"message": "summary", "station": 1, "sequence": 0, "values": values}
+    for part in data.draw(st.lists(st.sampled_from(sorted(record)), max_size=1)):
+        record[part] = data.draw(JSON)
+    line = json.dumps(record)
+    cut = data.draw(st.integers(0, 2 * len(line)))
+    [item] = read_records([line[:cut] or "x"], "r.jsonl")
+    if isinstance(item, tuple):
+        try:
+            frame = codec.encode(item[1])
+        except EncodeError:
+            return
+        assert codec.decode(frame).message == "summary"
