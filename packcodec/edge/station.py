@@ -75,14 +75,16 @@ class Station:
         own: OwnRadio | None = None,
         clocks: Clocks = system_clocks,
         keeps_time: bool = True,
+        clock_set: bool | None = None,
         leap: int = LEAP,
         **options: int,
     ) -> None:
         """`station` is a name or number of the schema; it may be left out where there is one.
 
         `keys`: a key file, or keys by station, for a schema with a seal. `own`: the user's links
-        and rules. `keeps_time`: the wall clock runs while the power is off. `options` go to
-        `Monitor`: health_every_s, checkpoint_s, outbox_most.
+        and rules. `keeps_time`: the wall clock runs while the power is off. `clock_set`: as the
+        method; a clock attested before and after a cut shortens the wait that the ledger imposes.
+        `options` go to `Monitor`: health_every_s, checkpoint_s, outbox_most.
 
         Raises SchemaError, LayoutError, KeysError, EncodeError or RadioError for what could never
         work, and RadioError for a store that another process holds or that has lost count of its
@@ -95,7 +97,7 @@ class Station:
         self.station = _number(self.codec, station)
         _check_key(self.codec, self.station)
         self._clocks = clocks
-        self._attested: bool | None = None
+        self._attested = clock_set
         self._lock = RLock()
         self._sending = Lock()
         self._held: IO[bytes] | None = None

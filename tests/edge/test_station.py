@@ -75,6 +75,20 @@ def test_a_station_that_does_not_exist_is_refused(station: Any, remedy: str) -> 
         Station(CODEC, "lora-eu-868.1", store=Disk(), station=station)
 
 
+@pytest.mark.parametrize(("attested", "waits"), [(True, False), (None, True)])
+def test_an_attested_clock_vouches_for_the_time_without_power(
+    attested: bool | None, waits: bool
+) -> None:
+    bench = Bench(link=TIGHT)
+    for hour in (0, 2):
+        bench.now_s += hour * 3600
+        station = bench.boot(clock_set=attested)
+        for label in ("otter", "bittern"):
+            station.seen(label)
+        bench.run(station, 3)
+    assert (len(bench.sent) < 4) is waits
+
+
 def test_an_orderly_stop_wastes_no_number() -> None:
     bench = Bench()
     for _ in range(3):
