@@ -21,30 +21,42 @@ _HOMES = {
     "compile_layout": "packcodec.layout",
     "compare_layouts": "packcodec.layout",
     "airtime": "packcodec.radio",
+    "plan_budget": "packcodec.budget",
+    "Monitor": "packcodec.monitor.engine",
+    "Station": "packcodec.edge.station",
+    "Base": "packcodec.base",
     "PackcodecError": "packcodec.errors",
 }
 
 __all__ = [
     "AtLeast",
     "AtMost",
+    "Base",
     "Codec",
+    "Monitor",
     "PackcodecError",
     "PartialTime",
     "Record",
+    "Station",
     "__version__",
     "airtime",
     "compare_layouts",
     "compile_layout",
     "load",
+    "plan_budget",
     "read_schema",
 ]
 
 if TYPE_CHECKING:
+    from packcodec.base import Base
+    from packcodec.budget import plan_budget
     from packcodec.codec import AtLeast, AtMost, PartialTime, Record
     from packcodec.edge.files import load
+    from packcodec.edge.station import Station
     from packcodec.errors import PackcodecError
     from packcodec.frame import Codec
     from packcodec.layout import compare_layouts, compile_layout
+    from packcodec.monitor.engine import Monitor
     from packcodec.radio import airtime
     from packcodec.schema import read_schema
 
