@@ -1,0 +1,156 @@
+"""The commands of a base: gaps, redecode, reconcile, simulate."""
+
+import json
+from collections.abc import Sequence
+from datetime import timedelta
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click import Command
+from click.testing import CliRunner, Result
+from frame_stream import CSV, EPOCH, TOML, frames_of
+
+pytest.importorskip("sqlalchemy", reason="the part [base] is not installed")
+
+from packcodec.edge.cli import gaps, receive, reconcile, redecode, simulate
+from packcodec.edge.database import open_database
+from packcodec.edge.files import load
+from packcodec.edge.log_traffic import read_logs
+from packcodec.edge.store_report import reports
+from packcodec.monitor.whole_log import summarise
+
+DEMO = Path(str(files("packcodec.edge") / "demo_data"))
+
+
+def run(command: Command, *arguments: object) -> Result:
+    return CliRunner().invoke(command, [str(each) for each in arguments])
+
+
+def told(result: Result) -> Any:
+    return json.loads(result.stdout)
+
+
+@pytest.fixture
+def marsh(tmp_path: Path) -> Path:
+    (tmp_path / "marsh.toml").write_text(TOML)
+    (tmp_path / "species.csv").write_text(CSV)
+    (tmp_path / "other.toml").write_text(TOML.replace("version = 1", "version = 2"))
+    return tmp_path
+
+
+def heard(marsh: Path, frames: Sequence[tuple[int, bytes]], *, schema: str = "marsh.toml") -> Path:
+    capture = marsh / "capture.hex"
+    lines = [f"{frame.hex()} {(EPOCH + timedelta(hours=at)).isoformat()}\n" for at, frame in frames]
+    capture.write_text("".join(lines))
+    store = marsh / "store.db"
+    assert run(receive.command, store, capture, "--schema", marsh / schema).exit_code == 0
+    return store
+
+
+def test_gaps_says_what_became_of_every_number(marsh: Path) -> None:
+    lost = {5, *range(20, 23), 198}
+    frames = [(at, frame) for at, frame in enumerate(frames_of(200)) if at not in lost]
+    store = heard(marsh, [*frames, (201, b"noise")])
+    as_of = ["--at", (EPOCH + timedelta(hours=199.5)).isoformat()]
+    result = run(gaps.command, store, "--json", *as_of)
+    [station] = told(result)["stations"]
+    assert result.exit_code == 0
+    assert (station["station"], station["first"], station["last"]) == (3, 0, 199)
+    assert sum(station["counts"].values()) == 200
+    assert station["counts"] == {
+        "heard": 195,
+        "recovered": 4,
+        "unsent": 0,
+        "lost": 1,
+        "restart": 0,
+    }
+    assert station["gaps"] == [{"first": 198, "last": 198, "reason": "lost"}]
+    assert told(result)["no_record"] == {"unreadable": 1}
+    assert "198 to 198 lost" in run(gaps.command, store, *as_of).stdout
+
+
+def test_silence_is_an_alarm_and_nothing_seen_is_not(marsh: Path) -> None:
+    store = heard(marsh, list(enumerate(frames_of(30, rows=lambda _: 0))))
+    soon = run(gaps.command, store, "--at", (EPOCH + timedelta(hours=30)).isoformat())
+    assert soon.exit_code == 0
+    late = run(gaps.command, store, "--at", (EPOCH + timedelta(hours=31)).isoformat())
+    assert late.exit_code == 1
+    assert "NO REPORT since 2027-04-02T05:00:00Z" in late.stdout
+
+
+def test_the_clock_is_judged_by_what_was_received(marsh: Path) -> None:
+    store = heard(marsh, [(at + 1, frame) for at, frame in enumerate(frames_of(100))])
+    [report] = reports(open_database(str(store)))
+    [fit] = report.clocks
+    assert fit.message == "summary"
+    assert fit.offset_s == pytest.approx(3600)
+    assert fit.drift_ppm == pytest.approx(0, abs=0.01)
+
+
+def test_redecode_reads_what_a_schema_found_later_explains(marsh: Path) -> None:
+    store = heard(marsh, list(enumerate(frames_of(30))), schema="other.toml")
+    result = run(redecode.command, store, "--schema", marsh / "marsh.toml")
+    assert "30 frames read that gave no record before; 0 still give none" in result.stdout
+    again = run(redecode.command, store, "--schema", marsh / "marsh.toml")
+    assert again.stdout.startswith("0 frames read")
+
+
+def test_reconcile_holds_the_card_against_the_radio(tmp_path: Path) -> None:
+    """The demonstration's own logs, every seventh frame lost, one record made to contradict."""
+    codec = load(DEMO / "schema.toml")
+    names = ("detections.csv", "watch.csv", "health.csv")
+    logs = read_logs(codec, *(str(DEMO / name) for name in names))
+    assert logs.watches is not None
+    assert logs.health is not None
+    records = summarise(codec, logs.detections.rows, logs.watches.rows, logs.health.rows).records
+    capture = tmp_path / "capture.hex"
+    with capture.open("w") as file:
+        for at, record in enumerate(records):
+            if at == 3:
+                assert record.message == "summary"
+                record.values["watched"] = 60 if record.values["watched"] != 60 else 120
+            if at % 7:
+                when = codec.schema.epoch + timedelta(minutes=at)
+                file.write(f"{codec.encode(record).hex()} {when.isoformat()}\n")
+    store = tmp_path / "store.db"
+    assert run(receive.command, store, capture, "--schema", DEMO / "schema.toml").exit_code == 0
+    arguments = [
+        *(DEMO / "schema.toml", DEMO / "detections.csv", store),
+        *("--watch", DEMO / "watch.csv", "--health", DEMO / "health.csv"),
+    ]
+    result = run(reconcile.command, *arguments, "--json")
+    assert result.exit_code == 1, "a contradiction is a verdict"
+    found = told(result)
+    lost = len(range(0, len(records), 7))
+    assert found["card"] == len(records) == found["new_in_store"]
+    assert found["findings"] == {
+        "agreed": len(records) - lost - 1,
+        "lost": lost,
+        "left_out": 0,
+        "contradicted": 1,
+    }
+    assert found["only_radio"] == 0
+    assert found["contradicted"][0]["differences"][0].startswith("watched: card ")
+    again = run(reconcile.command, *arguments)
+    assert "0 records of the card are new in the store" in again.stdout
+    assert f"{lost} lost" in again.stdout
+
+
+def test_simulate_stands_the_code_beside_repetition_and_the_bound(marsh: Path) -> None:
+    arguments = ["--loss", "0.2", "--intervals", "3000", "--json"]
+    found = told(run(simulate.command, marsh / "marsh.toml", *arguments))
+    shares = {each["scheme"]: each["delivered"] for each in found["outcomes"]}
+    assert found["repair_of_the_schema"]
+    assert found["lost"] == 3000 - round(3000 * shares["once"])
+    assert shares["once"] < shares["twice, 1 later"] < shares["erasure code"]
+    assert shares["erasure code"] <= shares["no code can do better"]
+    assert all(each["wrong"] == 0 for each in found["outcomes"])
+
+
+@pytest.mark.parametrize("model", [["--burst", "12"], ["--outage", "24", "--every", "300"]])
+def test_simulate_knows_bursts_and_outages(model: list[str]) -> None:
+    result = run(simulate.command, DEMO / "schema.toml", "--intervals", "1000", *model)
+    assert result.exit_code == 0
+    assert "the schema has no [repair]" in result.stdout
