@@ -1,5 +1,7 @@
 """Tables from bytes, and codes of any size as symbols of a small alphabet."""
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -54,9 +56,7 @@ def test_every_code_is_in_one_class_at_one_place(codes: int, data: st.DataObject
     classes = Classes(codes)
     spans = classes.spans
     assert spans[0][0] == 0
-    assert all(
-        first + width == after for (first, width), (after, _) in zip(spans, spans[1:], strict=False)
-    )
+    assert all(first + width == after for (first, width), (after, _) in pairwise(spans))
     assert spans[-1][0] + spans[-1][1] == codes
     code = data.draw(st.one_of(st.integers(0, codes - 1), st.integers(0, min(codes - 1, 40))))
     first, width = spans[classes.of(code)]

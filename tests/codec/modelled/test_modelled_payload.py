@@ -1,9 +1,12 @@
 """Modelled payloads of any schema: round trip, one payload a record, any bytes refused or read."""
 
+from dataclasses import replace
+
 import pytest
 from every_kind import EVERY, VALUES
 from hypothesis import given
 from hypothesis import strategies as st
+from model_tables import with_models
 from strategies import schemas, values_for
 
 from packcodec.codec import PayloadCodec, to_json
@@ -13,7 +16,12 @@ from packcodec.frame import Codec
 from packcodec.layout import compile_layout
 from packcodec.schema.model import Schema
 
-MODELLED = schemas(coding="modelled", check="auto")
+# With the format's own tables, and with any others.
+MODELLED = st.builds(
+    lambda schema, seed: with_models(schema, seed) if seed else schema,
+    schemas(coding="modelled", check="auto"),
+    st.integers(0, 1 << 32),
+)
 
 
 def payload_of(schema: Schema) -> ModelledPayload:
@@ -65,9 +73,10 @@ def test_frames_join_header_and_payload(schema: Schema, data: st.DataObject) -> 
     assert bits < 1 << n or n == 0
 
 
+@pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize(("schema", "values"), list(zip(EVERY, VALUES, strict=True)))
-def test_every_kind_in_every_place(schema: Schema, values: dict[str, object]) -> None:
-    modelled = payload_of(schema)
+def test_every_kind_in_every_place(schema: Schema, values: dict[str, object], seed: int) -> None:
+    modelled = payload_of(with_models(replace(schema, coding="modelled"), seed))
     read = modelled.unpack_values(modelled.pack_values(values))
     assert modelled.pack_values(read) == modelled.pack_values(values)
     assert read == modelled.fixed.unpack_values(modelled.fixed.pack_values(values))
