@@ -11,7 +11,7 @@ store, from which `Account.hold` takes it back.
 """
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from itertools import pairwise
 
@@ -32,7 +32,7 @@ from packcodec.base.events import (
 )
 from packcodec.codec.record import Record
 from packcodec.errors import CarrierError, DecodeError, Reason
-from packcodec.frame.codec import Codec, Opened
+from packcodec.frame.codec import NONE_HEARD, Codec, Opened
 from packcodec.frame.repair import Contradiction, Solver
 from packcodec.frame.sequence import COUNTER_BITS, infer_counter
 
@@ -49,16 +49,22 @@ def read_frame(
     station: int | None = None,
     message: str | None = None,
     sequence: int | None = None,
+    expected: Mapping[int, int] = NONE_HEARD,
 ) -> tuple[Codec, Opened] | Rejected:
     """A frame by the schema it verifies with; else why the one that got furthest refuses it.
 
-    `station`, `message` and `sequence` are what the carrier says.
+    `station`, `message` and `sequence` are what the carrier says; `expected` as in `Codec.decode`.
     """
     furthest = Rejected(Why.UNKNOWN_SCHEMA, "the tag is that of no schema given")
     for codec in codecs:
         try:
             return codec, codec.open(
-                frame, received=received, station=station, message=message, sequence=sequence
+                frame,
+                received=received,
+                station=station,
+                message=message,
+                sequence=sequence,
+                expected=expected,
             )
         except DecodeError as error:
             if error.reason == Reason.FAILED_CHECK:
@@ -76,6 +82,7 @@ class Base:
     def __init__(self, codecs: Iterable[Codec]) -> None:
         self.codecs = tuple(codecs)
         self.stations: dict[int, Account] = {}
+        self._sealed = any(codec.layout.check.sealed for codec in self.codecs)
 
     def heard(
         self,
@@ -88,7 +95,13 @@ class Base:
     ) -> list[Event]:
         """What one frame means. `received` carries an offset from UTC."""
         read = read_frame(
-            self.codecs, frame, received, station=station, message=message, sequence=sequence
+            self.codecs,
+            frame,
+            received,
+            station=station,
+            message=message,
+            sequence=sequence,
+            expected=self._expected(received) if self._sealed else NONE_HEARD,
         )
         if isinstance(read, Rejected):
             return [read]
@@ -99,6 +112,9 @@ class Base:
         if account is None:
             account = self.stations[number] = Account(number)
         return account.take(codec, opened, frame, received)
+
+    def _expected(self, received: datetime) -> dict[int, int]:
+        return {number: each.expected(received) for number, each in self.stations.items()}
 
 
 class Account:
@@ -123,6 +139,11 @@ class Account:
     def last_received(self) -> datetime | None:
         """When the highest counter was received."""
         return self._times[-1] if self._times else None
+
+    def expected(self, received: datetime) -> int:
+        """One more than the highest counter heard by then, 0 before the first."""
+        reached = self._reached(received)
+        return 0 if reached is None else reached + 1
 
     def reaches(self, received: datetime) -> bool:
         """Whether a frame received then can be placed; if not, only the store remembers enough."""
@@ -187,9 +208,10 @@ class Account:
         if not self.reaches(received):
             return Rejected(Why.REPLAY, f"received before {self._times[0]}", self.station)
         reached = self._reached(received)
+        sealed = opened.counter
         if reached is None:
-            return sent
-        counter = infer_counter(reached + 1, sent, bits)
+            return sent if sealed is None else sealed
+        counter = infer_counter(reached + 1, sent, bits) if sealed is None else sealed
         if counter <= reached - WINDOW:
             return Rejected(
                 Why.REPLAY,
@@ -200,7 +222,7 @@ class Account:
         if known is None or known == hash(frame):
             return counter
         ahead = counter + (1 << bits)
-        if RESTARTED in flags_of(opened.record) and ahead < 1 << COUNTER_BITS:
+        if sealed is None and RESTARTED in flags_of(opened.record) and ahead < 1 << COUNTER_BITS:
             # Its counter started anew, which it should not; the next turn of the circle keeps both.
             return ahead
         return Rejected(Why.CONFLICT, f"another frame has the counter {counter}", self.station)

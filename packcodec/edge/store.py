@@ -9,7 +9,7 @@ A batch is one transaction. Whoever acknowledges frames does so after `ingest` h
 
 import json
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any, Self
@@ -56,7 +56,7 @@ from packcodec.edge.tables import (
     stray,
     to_us,
 )
-from packcodec.frame.codec import Codec, Opened
+from packcodec.frame.codec import NONE_HEARD, Codec, Opened
 
 # How many stations' accounts are kept in memory; the others are read again when they are heard.
 ACCOUNTS = 512
@@ -122,6 +122,7 @@ class Store:
 
         Raises StoreError where it cannot be written; then nothing of the batch was.
         """
+        expected = self._expected()
         read = [
             read_frame(
                 self.codecs,
@@ -130,6 +131,7 @@ class Store:
                 station=heard.station,
                 message=heard.message,
                 sequence=heard.sequence,
+                expected=expected,
             )
             for heard in batch
         ]
@@ -182,6 +184,15 @@ class Store:
     def _text(self, statement: Insert) -> str:
         literal = {"literal_binds": True}
         return str(statement.compile(dialect=self.engine.dialect, compile_kwargs=literal))
+
+    def _expected(self) -> Mapping[int, int]:
+        """By station the counter that comes next, which sealed frames open by."""
+        if not any(codec.layout.check.sealed for codec in self.codecs):
+            return NONE_HEARD
+        highest = select(frame_table.c.station, func.max(frame_table.c.counter) + 1)
+        heard = highest.where(frame_table.c.state == State.HEARD).group_by(frame_table.c.station)
+        with self.engine.begin() as connection:
+            return {row[0]: row[1] for row in connection.execute(heard)}
 
     def _number_layouts(self) -> dict[bytes, int]:
         rows = [
@@ -290,7 +301,12 @@ class Store:
         for row in window:
             received = from_us(row.received_us)
             read = read_frame(
-                self.codecs, row.bytes, received, station=number, sequence=row.counter
+                self.codecs,
+                row.bytes,
+                received,
+                station=number,
+                sequence=row.counter,
+                expected={number: row.counter},
             )
             account.hold(row.counter, row.bytes, received, read)
         return _Past(account, window[0].received_us, window[-1].received_us)
