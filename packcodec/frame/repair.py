@@ -4,7 +4,7 @@ Terms as in RFC 8406. Every frame of a station is a *source*: its message and pa
 of fixed length. Some frames carry a *repair symbol*, the sum of up to `window` earlier sources,
 `stride` frames apart, each times a coefficient that both ends draw from the station and the
 sequence. The code is systematic: frames are sent as they are and the symbol rides inside them, so
-a base that ignores it loses nothing. spec/wire-format.md, "Repair".
+a base that ignores it loses nothing. spec/repair.md.
 
     source   1 | message | payload | zeros to `symbol_bytes`
     repair   held | symbol
@@ -58,7 +58,7 @@ def coefficients(station: int, sent: int, window: int) -> bytes:
 
     `sent` is the counter as far as the frame carries it. The generator is a 32-bit xorshift
     (G. Marsaglia, "Xorshift RNGs", 2003: 13, 17, 5) seeded through the finaliser of MurmurHash3;
-    both from memory, fixed by the vectors in spec/vectors. A coefficient is the top byte of the
+    both from memory, fixed by the examples in spec/repair.md. A coefficient is the top byte of the
     next state that has one other than zero.
     """
     state = _mixed((station * 0x9E3779B1 + sent) & WORD) or 1

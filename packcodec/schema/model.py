@@ -197,7 +197,7 @@ class FrameWidths:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """The erasure code of a station's frames (spec/wire-format.md, "Repair").
+    """The erasure code of a station's frames (spec/repair.md).
 
     Frames of `messages` carry a repair symbol over `window` earlier frames, `stride` apart, in
     every `every`-th frame of the counter (a power of two). `symbol_bytes` is None where a symbol
