@@ -6,7 +6,8 @@ Whatever a message means is read by field name, in the vocabulary that the stati
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
@@ -32,7 +33,7 @@ from packcodec.errors import LogError
 from packcodec.frame.sequence import infer_counter
 from packcodec.schema.model import Boolean, Duration, Field, Integer, Scaled, Schema
 
-SUMMARY, HEALTH = "summary", "health"
+SIGHTING, SUMMARY, HEALTH = "sighting", "summary", "health"
 _KINDS: Mapping[type[Field], Literal["integer", "number", "boolean"]] = {
     Integer: "integer",
     Scaled: "number",
@@ -90,19 +91,21 @@ def build(
     totals: list[Total] = []
     health: list[Health] = []
     for each in placed:
-        match each.heard.record.message:
-            case "sighting":
-                if _known(each.heard.record.values.get("species"), animals, others, tally):
-                    sightings.append(_sighting(each))
-            case "summary":
-                intervals.append(_interval(each))
-                totals += [
-                    _total(each, row)
-                    for row in each.heard.record.values.get("rows") or ()
-                    if _known(row.get("species"), animals, others, tally)
-                ]
-            case "health":
-                health.append(_health(each))
+        values = each.heard.record.values
+        with _named(each.heard.record):
+            match each.heard.record.message:
+                case "sighting":
+                    if _known(values.get("species"), animals, others, tally):
+                        sightings.append(_sighting(each))
+                case "summary":
+                    intervals.append(_interval(each))
+                    totals += [
+                        _total(each, row)
+                        for row in values.get("rows") or ()
+                        if _known(row.get("species"), animals, others, tally)
+                    ]
+                case "health":
+                    health.append(_health(each))
     gaps = _gaps(placed, unsent)
     named = {each.species for each in sightings} | {each.species for each in totals}
     data = Dataset(
@@ -128,6 +131,19 @@ def build(
         ),
     )
     return replace(data, effort=stretches(data.deployments, data.intervals, data.gaps))
+
+
+@contextmanager
+def _named(record: Record) -> Iterator[None]:
+    """Turns whatever a value of the wrong kind raises into one error that names the record."""
+    try:
+        yield
+    except (ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
+        raise LogError(
+            f"holds a value that its message cannot: {error}",
+            place=f"{record.message} of station {record.station}, sequence {record.sequence}",
+            remedy="give the records as they were decoded",
+        ) from None
 
 
 def _known(
@@ -162,7 +178,8 @@ def _place(
         tally["records"] += 1
         tally["recovered"] += each.provenance == "recovered"
         counter = _counter(each, reached, schema.frame.sequence_bits)
-        at, end, clock = _dated(each, schema.policy.interval_s)
+        with _named(record):
+            at, end, clock = _dated(each, schema.policy.interval_s)
         home = _home(deployments, record.station, at, latest)
         if home is None:
             tally["unplaced"] += 1
@@ -264,7 +281,10 @@ def _health(placed: _Placed) -> Health:
 
 
 def _gaps(placed: Sequence[_Placed], unsent: Iterable[tuple[int, int]]) -> list[Gap]:
-    """Runs of counters that never came, between the nearest dated records on either side."""
+    """Runs of counters that never came, between the nearest dated reports on either side.
+
+    Sightings bound no gap: its edge would tell when a species was seen that is to be kept back.
+    """
     silent: dict[int, list[int]] = {}
     for station, counter in sorted(unsent):
         silent.setdefault(station, []).append(counter)
@@ -285,17 +305,17 @@ def _gaps(placed: Sequence[_Placed], unsent: Iterable[tuple[int, int]]) -> list[
             after = ended.get(station)
             gaps.append(Gap(each.deployment.id, station, missing, after, before, restart))
         last[station] = each.counter
-        if each.end is not None:
+        if each.end is not None and each.heard.record.message != SIGHTING:
             ended[station] = each.end
     return gaps
 
 
 def _next_dated(placed: Sequence[_Placed]) -> list[datetime | None]:
-    """For each record the first time at or after it that is dated, at its station."""
+    """For each record the time of the first dated report at or after it, at its station."""
     coming: dict[int, datetime] = {}
     times = []
     for each in reversed(placed):
-        if each.at is not None:
+        if each.at is not None and each.heard.record.message != SIGHTING:
             coming[each.deployment.station] = each.at
         times.append(coming.get(each.deployment.station))
     return times[::-1]

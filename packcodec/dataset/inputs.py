@@ -5,8 +5,10 @@ file and key.
 """
 
 import csv
+import io
+import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from typing import Any, NoReturn, TypeVar, get_args
 
@@ -27,6 +29,11 @@ FEATURES = (
     *("roadPaved", "roadDirt", "trailHiking", "trailGame", "roadUnderpass", "roadOverpass"),
     *("roadBridge", "culvert", "burrow", "nestSite", "carcass", "waterSource", "fruitingTree"),
 )
+# A data package's name (Data Package 1.0, from memory), and its languages (Camtrap DP 1.0.2).
+SHAPES: Mapping[str, tuple[str, str]] = {
+    "name": (r"[a-z0-9._-]+", "use small letters, digits, and - . _"),
+    "language": (r"[a-z]{3}", "use the three letters of ISO 639-3, such as eng"),
+}
 _BOOLEANS = {"true": True, "false": False}
 
 
@@ -36,8 +43,8 @@ def read_deployments(text: str, schema: Schema, place: str) -> tuple[Deployment,
     `station` is a name or number of the schema. An id that is not given is made of the station's
     number and the day: it tells nobody where that was. Raises LogError.
     """
-    lines = csv.reader(text.removeprefix("\ufeff").splitlines(), skipinitialspace=True)
-    header = [cell.strip() for cell in next(lines, [])]
+    lines = _lines(text, place)
+    _, header = next(lines, (1, []))
     for column in REQUIRED:
         if column not in header:
             raise LogError(
@@ -48,6 +55,10 @@ def read_deployments(text: str, schema: Schema, place: str) -> tuple[Deployment,
                 ),
             )
     for column in header:
+        if header.count(column) > 1:
+            raise LogError(
+                f"the column {column!r} is there twice", place=f"{place}:1", remedy="remove one"
+            )
         if column not in (*REQUIRED, *OPTIONAL):
             raise LogError(
                 f"{column!r} is no column of a deployment",
@@ -55,15 +66,24 @@ def read_deployments(text: str, schema: Schema, place: str) -> tuple[Deployment,
                 remedy=nearest(column, (*REQUIRED, *OPTIONAL)),
             )
     found: list[Deployment] = []
-    for cells in lines:
+    for number, cells in lines:
         if not any(cells):
             continue
-        row = _Row(place, lines.line_num, header, cells)
+        row = _Row(place, number, header, cells)
         found.append(_deployment(row, schema))
         _check(row, found)
     if not found:
         raise LogError("no deployment is there", place=place, remedy="write one line a station")
     return tuple(found)
+
+
+def _lines(text: str, place: str) -> Iterator[tuple[int, list[str]]]:
+    lines = csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""), skipinitialspace=True)
+    try:
+        for cells in lines:
+            yield lines.line_num, [cell.strip() for cell in cells]
+    except csv.Error as error:
+        raise LogError(f"is not CSV: {error}", place=f"{place}:{lines.line_num}") from None
 
 
 class _Row:
@@ -77,7 +97,7 @@ class _Row:
                 place=self.where,
                 remedy='put a cell with a comma in "…"',
             )
-        self._cells = dict(zip(header, (cell.strip() for cell in cells), strict=True))
+        self._cells = dict(zip(header, cells, strict=True))
 
     def text(self, column: str) -> str:
         return self._cells.get(column, "")
@@ -214,6 +234,9 @@ def read_project(text: str, place: str) -> Project:
         wanted: type = bool if key == "invented" else str
         if not isinstance(value, wanted):
             raise LogError(f"{value!r} does not fit", place=f"{place} {key}", remedy="write a text")
+    for key, (pattern, right) in SHAPES.items():
+        if not re.fullmatch(pattern, data.get(key, "eng")):
+            raise LogError(f"{data[key]!r} does not fit", place=f"{place} {key}", remedy=right)
     return Project(
         **rest, contributors=tuple(_contributor(each, place) for each in data["contributors"])
     )

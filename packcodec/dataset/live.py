@@ -117,10 +117,15 @@ def _current(data: Dataset, now: datetime) -> list[Deployment]:
 
 
 def _station(data: Dataset, home: Deployment, heard: Sequence[Heard], now: datetime) -> StationNow:
+    exact = data.protection is not None and data.protection.exact
+    # Where something is kept back, a frame between the regular ones must not tell of it.
     received = sorted(
         (each.received, each.counter if each.counter is not None else -1)
         for each in heard
-        if each.record.station == home.station and each.received and each.provenance == "radio"
+        if each.record.station == home.station
+        and each.received
+        and each.provenance == "radio"
+        and (exact or each.record.message != "sighting")
     )
     cadence = Cadence()
     for at, counter in received:

@@ -163,7 +163,8 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """`missing` frames that never came, sent after `after` and before `before` where known.
+    """`missing` frames that never came, sent after `after` and before `before` where known:
+    the end of the last dated report before them, and the start of the first one after.
 
     `at_restart`: the station started anew then, and may have skipped numbers that it never sent.
     """

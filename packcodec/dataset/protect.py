@@ -63,7 +63,11 @@ def protect(data: Dataset, *, exact: bool = False) -> Dataset:
         deployments=tuple(_coarse(each, coarsest.get(each.location)) for each in data.deployments),
         sightings=tuple(_hidden(sightings, day_only, homes, data.species)),
         totals=tuple(_by_day(totals, day_only, homes)),
-        tally=replace(data.tally, undated_sightings=sum(each.start is None for each in sightings)),
+        tally=replace(
+            data.tally,
+            records=data.tally.records - (len(data.sightings) - len(sightings)),
+            undated_sightings=sum(each.start is None for each in sightings),
+        ),
         protection=Protection(
             exact=False,
             generalized=_words(coarsest.values(), bool(day_only)),

@@ -85,6 +85,7 @@ def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
     species = species_seasons(data, days, seed=SEED)
     markup = part("markupsafe", "dataset").Markup
     protection = data.protection
+    exact = protection is not None and protection.exact
     words = [protection.generalized, protection.withheld] if protection else []
     kept_back = "; ".join(each for each in words if each)
     return str(
@@ -94,11 +95,11 @@ def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
             span=_span(data),
             written=f"{data.created:%Y-%m-%d %H:%M}",
             invented=data.project.invented,
-            exact=protection is not None and protection.exact,
+            exact=exact,
             kept_back=f"{kept_back[:1].upper()}{kept_back[1:]}." if kept_back else "",
             parts=[each for each in PARTS if each[0] != "airtime" or airtime],
             figures=_figures(data, species),
-            cares=_cares(data),
+            cares=cares(data),
             independence=data.independence_s // 60,
             rates=rates_picture(species) if species else None,
             species=[_species_row(each) for each in species],
@@ -117,12 +118,20 @@ def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
             ],
             health_heads=[_head(each) for each in data.health_fields],
             stations=_stations(data),
-            airtime=airtime_picture(airtime.fullest, airtime.limit_s) if airtime else None,
+            # By the day it would tell when a frame was sent of what is kept back.
+            airtime=airtime_picture(airtime.fullest, airtime.limit_s)
+            if airtime and exact
+            else None,
             airtime_words=airtime.words if airtime else "",
             trust=_trust(data, days, species),
             accumulation=_accumulation(days),
         )
     )
+
+
+def _airtime(airtime: Airtime | None, exact: bool) -> Picture | None:
+    # By the day it would tell when a frame was sent of what is kept back.
+    return airtime_picture(airtime.fullest, airtime.limit_s) if airtime and exact else None
 
 
 def _span(data: Dataset) -> str:
@@ -147,8 +156,8 @@ def _figures(data: Dataset, species: Sequence[SpeciesSeason]) -> list[tuple[str,
     ]
 
 
-def _cares(data: Dataset) -> list[str]:
-    """What a ranger should look after, in the order of the stations."""
+def cares(data: Dataset) -> list[str]:
+    """What a ranger should look after, a line each, in the order of the stations."""
     lines = []
     for home, known in zip(data.deployments, knowledge(data), strict=True):
         told = [each for each in data.health if each.deployment == home.id]

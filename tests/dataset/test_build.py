@@ -40,7 +40,7 @@ def test_records_in_json_form_give_the_same_dataset() -> None:
 
 def test_a_frame_that_never_came_is_a_gap_and_its_hour_unknown() -> None:
     data = small()
-    assert data.gaps == (Gap("1-20270401", 1, 1, DAY + 7.25 * HOUR, DAY + 9 * HOUR),)
+    assert data.gaps == (Gap("1-20270401", 1, 1, DAY + 8 * HOUR, DAY + 9 * HOUR),)
     lost = [each for each in data.effort if each.reason == "frames missing"]
     assert [(each.start, each.end, each.state) for each in lost] == [
         (DAY + 8 * HOUR, DAY + 9 * HOUR, "unknown")
@@ -133,6 +133,22 @@ def test_a_record_recovered_late_takes_its_place() -> None:
 def test_a_message_of_another_schema_is_refused() -> None:
     with pytest.raises(LogError, match="'weather'"):
         dataset(Record("weather", {}, 1, 0))
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"start": "yesterday"},
+        {"start": {"at": 1}, "watched": "long"},
+        {"rows": 5},
+        {"rows": [5]},
+        {"rows": [{"species": "coot", "visits": "many"}]},
+        {"left_out": [1]},
+    ],
+)
+def test_a_value_of_the_wrong_kind_is_refused_with_its_record(values: dict[str, object]) -> None:
+    with pytest.raises(LogError, match="summary of station 1, sequence 7"):
+        dataset(summary(7, 6, **values))
 
 
 def test_bounds_are_read_in_either_form() -> None:

@@ -1,6 +1,10 @@
 """Deployments and projects from text, each refusal at its line and column."""
 
+from contextlib import suppress
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from small_dataset import demo_codec, demo_deployments, demo_project
 
 from packcodec.dataset.inputs import read_deployments, read_project
@@ -32,6 +36,7 @@ def test_an_id_that_is_not_given_tells_no_name() -> None:
     ("text", "said"),
     [
         ("", "d.csv:1: the column 'station' is missing"),
+        (f"{HEADER},station", "d.csv:1: the column 'station' is there twice"),
         (HEADER, "d.csv: no deployment is there"),
         (f"{HEADER},hight_m\n{GOOD},1", "did you mean 'height_m'"),
         (f"{HEADER}\n{GOOD},1", "d.csv:2: has 6 cells where the header has 5"),
@@ -72,6 +77,8 @@ contributors = [{ title = "somebody", role = "contact" }]
         (PROJECT.replace("targeted", "random"), "p.toml sampling_design: 'random' is no"),
         (PROJECT + 'data_license = "CC0-1.0"', "one licence of two"),
         (PROJECT + 'licence = "CC0-1.0"', "there is no key 'licence'"),
+        (PROJECT.replace('"n"', '"My data"'), "p.toml name: 'My data' does not fit"),
+        (PROJECT + 'language = "en"', "p.toml language: 'en' does not fit"),
         (PROJECT + "country_code = 3", "p.toml country_code: 3 does not fit"),
         (PROJECT.replace("contact", "boss"), "'boss' is no role"),
         (PROJECT.replace('title = "somebody", ', ""), "a contributor has no title"),
@@ -86,3 +93,13 @@ def test_a_wrong_project_is_refused_at_its_key(text: str, said: str) -> None:
 
 def test_a_good_project_is_read() -> None:
     assert read_project(PROJECT, "p.toml").contributors[0].role == "contact"
+
+
+@given(st.text(alphabet=st.sampled_from('stationle,"\n\r\x00 0123456789.:TZ-'), max_size=200))
+def test_nonsense_is_refused_and_nothing_else(nonsense: str) -> None:
+    for text in (nonsense, f"{HEADER}\n{nonsense}", f"{HEADER}\n{GOOD}\n{nonsense}"):
+        with suppress(LogError):
+            read(text)
+    for text in (nonsense, PROJECT + nonsense):
+        with suppress(LogError):
+            read_project(text, "p.toml")

@@ -79,6 +79,22 @@ def test_ids_do_not_tell_which_hour_a_sighting_came_in() -> None:
     assert protect(early).sightings == protect(late).sightings
 
 
+def test_a_withheld_sighting_leaves_no_edge_and_no_count() -> None:
+    with_eagle = [
+        summary(0, 6),
+        sighting(1, 7.4, "white_tailed_eagle"),
+        summary(3, 8),
+        summary(4, 9),
+    ]
+    without = [summary(0, 6), summary(1, 7, watched=0), summary(3, 8), summary(4, 9)]
+    found, plain = protect(dataset(*with_eagle)), protect(dataset(*without))
+    assert [(each.after, each.before) for each in found.gaps] == [
+        (DAY.replace(hour=7), DAY.replace(hour=8))
+    ]
+    assert found.tally.records == plain.tally.records - 1
+    assert "07:2" not in published(found)
+
+
 def test_nothing_is_kept_back_on_an_explicit_order() -> None:
     exact = protect(small(), exact=True)
     assert replace(exact, protection=None) == small()

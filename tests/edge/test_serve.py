@@ -104,6 +104,13 @@ def test_what_keeps_only_its_day_is_news_when_the_day_is_over() -> None:
     assert (tomorrow.species, tomorrow.at, tomorrow.to_the_day) == ("Eurasian otter", DAY, True)
 
 
+def test_a_frame_between_the_regular_ones_is_told_only_to_who_may_know() -> None:
+    told = (*HEARD, heard(sighting(4, 9.5, "white_tailed_eagle"), 9.5))
+    for exact, last in ((False, 9), (True, 9.5)):
+        now = live(protect(dataset(*told), exact=exact), told, NOW)
+        assert now.stations[0].last_heard == DAY + last * HOUR
+
+
 def test_old_news_is_no_alert() -> None:
     late = live(protect(dataset(*HEARD), exact=True), HEARD, NOW + timedelta(days=8))
     assert late.alerts == ()
