@@ -6,10 +6,13 @@ it goes wrong.
 
 from dataclasses import dataclass
 
-from packcodec.codec.record import to_json
+from packcodec.codec.modelled.meter import Meter
+from packcodec.codec.modelled.payload import ModelledPayload
+from packcodec.codec.record import Record, to_json
 from packcodec.codec.reference import value_of
 from packcodec.errors import DecodeError
 from packcodec.frame.codec import Codec
+from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Count, Group, MessageLayout, Place, Presence, Repeat, Run, When
 from packcodec.schema.model import (
     Boolean,
@@ -58,6 +61,7 @@ def explain(
     bits = _Bits("".join(f"{byte:08b}" for byte in frame[:-octets]))
     parts: list[Part] = []
     fault = ""
+    record = None
     try:
         record = codec.decode(frame, station=station, message=message, sequence=sequence)
         message = record.message
@@ -67,6 +71,8 @@ def explain(
         laid_out = _header(codec, bits, parts, message, sequence)
         if codec.layout.check.hides:
             parts.append(Part(bits.rest(), "payload", "sealed"))
+        elif laid_out is not None and codec.schema.coding == "modelled":
+            _modelled(codec, laid_out, bits.rest(), record, parts)
         elif laid_out is not None:
             _group(codec, laid_out.body, bits, parts, "")
             parts.append(Part(bits.rest(), "pad", "zero to the end of the byte"))
@@ -123,6 +129,46 @@ def _header(
         parts.append(Part(sequence, "sequence", str(number)))
     _repair(codec, bits, parts, found, number)
     return found
+
+
+def _modelled(
+    codec: Codec, laid_out: MessageLayout, rest: str, record: Record | None, parts: list[Part]
+) -> None:
+    """The payload has no bits of its own for a value: what it says, then what each field cost."""
+    payload = codec.payloads[laid_out.name]
+    if record is None or not isinstance(payload, ModelledPayload):
+        parts.append(Part(rest, "payload", "modelled, and cannot be read"))
+        return
+    x, fixed_bits = payload.fixed.pack_bits(*payload.ordered(record.values))
+    said: list[Part] = []
+    text = format(x, f"0{fixed_bits}b") if fixed_bits else ""
+    _group(codec, laid_out.body, _Bits(text), said, "")
+    if rest.startswith("1" * PLAIN_BITS):
+        parts.append(Part(rest, "payload", f"plain, for modelled is longer: {fixed_bits} bits"))
+        parts.extend(said)
+        return
+    meter = Meter(payload.walk)
+    information = meter.measure(payload.tree(record.values), len(rest))
+    parts.append(
+        Part(rest, "payload", f"{information:.2f} bits of information, {fixed_bits} if fixed")
+    )
+    parts.extend(Part("", part.name, part.meaning) for part in said)
+    prefix = f"message.{laid_out.name}."
+    for path, bits in meter.spent.items():
+        if path:
+            parts.append(Part("", f"cost of {path.removeprefix(prefix)}", _cost(bits, path, codec)))
+
+
+def _cost(bits: float, path: str, codec: Codec) -> str:
+    models = codec.schema.models
+    table = next((each for each in models.tables if each.path == path), None) if models else None
+    why = "a general table"
+    if models is not None and any(each.path.startswith(f"{path} ") for each in models.tables):
+        why = "by what was seen lately"
+    if table is not None:
+        why = f"by {', '.join(table.contexts)}" if table.contexts else "by a table of its own"
+        why = "all alike" if not table.rows else why
+    return f"{bits:.2f} bits, {why}"
 
 
 def _repair(
