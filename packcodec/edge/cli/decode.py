@@ -15,6 +15,7 @@ from packcodec.edge.cli.carrier import (
     station_option,
 )
 from packcodec.edge.cli.screen import warn, write_line
+from packcodec.edge.cli.sealed import given_keys, keys_option
 from packcodec.edge.files import load
 from packcodec.edge.lines import FrameLine, name_of, read_frames
 from packcodec.errors import DecodeError, LogError, Reason
@@ -50,12 +51,14 @@ class Moment(click.ParamType[datetime]):
 @click.option("--received", type=Moment(), help="When frames without a time were received.")
 @station_option
 @message_option
+@keys_option
 def command(
     schemas: tuple[str, ...],
     frames: TextIO,
     received: datetime | None,
     station: int | None,
     message: str | None,
+    keys: str | None,
 ) -> None:
     """Frames (standard input, hex, one a line) → records, JSON Lines.
 
@@ -63,15 +66,18 @@ def command(
     is reported with its reason on standard error, and the exit is 1; a line that is no frame at
     all makes it 2.
     """
-    codecs = [load(schema) for schema in schemas]
+    opened_by = given_keys(keys)
+    codecs = [load(schema, opened_by) for schema in schemas]
     check_carried(codecs, station, message)
+    # Sealed frames open by the whole counter, which goes on from one to the next.
+    expected: dict[int, int] = {}
     refused: Counter[str] = Counter()
     for line in read_frames(frames, name_of(frames)):
         try:
             if isinstance(line, LogError):
                 raise line
             with asked_by_option():
-                record = _decode(codecs, line, received, station, message)
+                record = _decode(codecs, line, received, station, message, expected)
         except DecodeError as error:
             refused[error.reason.name.lower().replace("_", " ")] += 1
             warn(f"packcodec: {line.place}: {error}")
@@ -92,16 +98,26 @@ def _decode(
     received: datetime | None,
     station: int | None,
     message: str | None,
+    expected: dict[int, int],
 ) -> Record:
     """The record by the first schema that verifies it; else the error that got furthest."""
     furthest: DecodeError | None = None
     for codec in codecs:
         try:
-            return codec.decode(
-                line.frame, received=line.received or received, station=station, message=message
+            opened = codec.open(
+                line.frame,
+                received=line.received or received,
+                station=station,
+                message=message,
+                expected=expected,
             )
         except DecodeError as error:
             if furthest is None or furthest.reason == Reason.UNKNOWN_TAG:
                 furthest = error
+        else:
+            number = opened.record.station
+            if opened.counter is not None and number is not None:
+                expected[number] = max(expected.get(number, 0), opened.counter + 1)
+            return opened.record
     assert furthest is not None
     raise furthest

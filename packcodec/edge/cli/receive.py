@@ -15,6 +15,7 @@ from packcodec.codec.record import to_json
 from packcodec.edge.capture import Form, Pointers, Reader
 from packcodec.edge.cli.decode import Moment
 from packcodec.edge.cli.screen import say, table, warn, write_line
+from packcodec.edge.cli.sealed import given_keys, keys_option
 from packcodec.edge.files import load
 from packcodec.edge.mqtt import MqttSource
 from packcodec.edge.parts import part
@@ -61,6 +62,7 @@ def _pointer(name: str, what: str) -> Callable[..., Any]:
 @_pointer("device", "the station, by number or by its name in the schema")
 @_pointer("sequence", "the frame's counter")
 @click.option("--events", is_flag=True, help="Every event as a line of JSON.")
+@keys_option
 def command(
     store: str,
     sources: tuple[str, ...],
@@ -70,6 +72,7 @@ def command(
     received: datetime | None,
     coding: Literal["hex", "base64"],
     events: bool,
+    keys: str | None,
     **at: str,
 ) -> None:
     """Receive frames from SOURCES, several at once, and keep them in STORE.
@@ -91,7 +94,8 @@ def command(
     from packcodec.edge.receive import Receiver, Tally
     from packcodec.edge.store import Store
 
-    codecs = [load(schema) for schema in schemas]
+    opened_by = given_keys(keys)
+    codecs = [load(schema, opened_by) for schema in schemas]
     devices = {name: number for codec in codecs for name, number in codec.schema.stations}
 
     places = {name.removeprefix("at_"): pointer for name, pointer in at.items()}

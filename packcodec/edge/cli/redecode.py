@@ -5,6 +5,7 @@ import click
 from packcodec.base.events import Rejected
 from packcodec.edge.cli.receive import schemas_option
 from packcodec.edge.cli.screen import say
+from packcodec.edge.cli.sealed import given_keys, keys_option
 from packcodec.edge.files import load
 from packcodec.edge.parts import part
 
@@ -12,12 +13,14 @@ from packcodec.edge.parts import part
 @click.command()
 @click.argument("store")
 @schemas_option
-def command(store: str, schemas: tuple[str, ...]) -> None:
+@keys_option
+def command(store: str, schemas: tuple[str, ...], keys: str | None) -> None:
     """Read the frames in STORE that gave no record again, with these schemas."""
     part("sqlalchemy", "base")
     from packcodec.edge.store import Store
 
-    opened = Store.open(store, [load(schema) for schema in schemas])
+    opened_by = given_keys(keys)
+    opened = Store.open(store, [load(schema, opened_by) for schema in schemas])
     read = kept = 0
     for events in opened.redecode():
         if isinstance(events[0], Rejected):

@@ -1,0 +1,74 @@
+"""A sealed schema from key to record, through the commands."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from conftest import Command
+from small_schema import SPECIES, TOML
+
+HEAD = "time,station,label,confidence,individuals\n"
+
+
+@pytest.fixture
+def folder(tmp_path: Path, packcodec: Command) -> Path:
+    """A schema with a seal, its keys, and the frames of a station that saw an otter."""
+    (tmp_path / "species.csv").write_text(SPECIES)
+    toml = TOML.replace("2027-04-01T00", "2024-04-01T00").replace("15811200", "1581120000")
+    toml = toml.replace("sequence_bits = 16", 'sequence_bits = 18\nseal = "ccm4"')
+    (tmp_path / "schema.toml").write_text(toml)
+    (tmp_path / "log.csv").write_text(
+        f"{HEAD}{datetime.now(UTC).isoformat()},reed_bed,otter,0.9,1\n"
+    )
+    assert packcodec("keys", "new", tmp_path / "schema.toml", tmp_path / "keys").code == 0
+    where = ["--store", tmp_path / "store", "--to", tmp_path / "frames.txt", "--once"]
+    key = ["--station", "reed_bed", "--keys", tmp_path / "keys" / "reed_bed.key"]
+    ran = packcodec(
+        "seen",
+        tmp_path / "schema.toml",
+        tmp_path / "log.csv",
+        "--link",
+        "lora-eu-868.1",
+        *where,
+        *key,
+    )
+    assert ran.code == 0, ran.err
+    return tmp_path
+
+
+def test_only_its_key_opens_what_a_station_sent(folder: Path, packcodec: Command) -> None:
+    decode = ["decode", folder / "schema.toml", "--frames", folder / "frames.txt"]
+    ran = packcodec(*decode, "--keys", folder / "keys")
+    assert ran.code == 0
+    assert '"otter"' in ran.out
+    for keys in ([], ["--keys", folder / "keys" / "north_hide.key"]):
+        ran = packcodec(*decode, *keys)
+        assert ran.code == 1
+        assert "there is no key for station 2" in ran.err
+    secret = (folder / "keys" / "reed_bed.key").read_text().split()[-1]
+    assert secret not in ran.out + ran.err
+
+
+def test_a_base_keeps_what_it_can_open_and_reads_the_rest_when_the_key_comes(
+    folder: Path, packcodec: Command
+) -> None:
+    store = ["--schema", folder / "schema.toml"]
+    heard = [folder / "frames.txt", "--received", datetime.now(UTC).isoformat()]
+    assert packcodec("receive", folder / "base.db", *heard, *store).code == 0
+    ran = packcodec("redecode", folder / "base.db", *store, "--keys", folder / "keys")
+    assert ran.code == 0
+    assert "1 frames read that gave no record before; 0 still give none" in ran.out
+
+
+def test_a_station_without_its_key_does_not_start(folder: Path, packcodec: Command) -> None:
+    where = ["--store", folder / "other", "--to", folder / "f", "--station", "1", "--once"]
+    ran = packcodec(
+        "seen", folder / "schema.toml", folder / "log.csv", "--link", "lora-eu-868.1", *where
+    )
+    assert ran.code == 2
+    assert "keys: there is none for station 1; packcodec keys new makes one" in ran.err
+
+
+def test_compile_says_what_a_seal_is_worth(folder: Path, packcodec: Command) -> None:
+    ran = packcodec("compile", folder / "schema.toml")
+    assert "ccm4, 4 bytes: encrypted and authenticated" in ran.out
