@@ -1,0 +1,79 @@
+"""The test vectors of modelled coding: up to date, and read alike by both decoders."""
+
+import json
+from typing import Any
+
+import pytest
+from modelled_spec_decoder import SpecDecoder
+from tool_loader import ROOT, tool
+
+from packcodec.errors import DecodeError
+from packcodec.frame import Codec
+from packcodec.layout import canonical_form, compile_layout
+from packcodec.schema import read_schema
+
+FOLDER = ROOT / "spec" / "vectors" / "modelled"
+FILES = sorted(FOLDER.glob("*.json"))
+
+
+def document(name: str) -> Any:
+    return json.loads((FOLDER / name).read_text(encoding="utf-8"))
+
+
+@pytest.fixture(params=[path.name for path in FILES])
+def file(request: pytest.FixtureRequest) -> Any:
+    return document(request.param)
+
+
+def codec_of(file: Any) -> Codec:
+    return Codec(
+        compile_layout(read_schema(file["schema"], file["species"], models_toml=file["models"]))
+    )
+
+
+def test_made_again_they_are_the_same() -> None:
+    made = tool("modelled_vectors").vectors()
+    assert {path.name: path.read_text(encoding="utf-8") for path in FILES} == made
+
+
+def test_records_and_frames(file: Any) -> None:
+    codec = codec_of(file)
+    assert codec.layout.identity.hex() == file["identity"]
+    assert canonical_form(codec.schema) == file["canonical"]
+    for each in file["valid"]:
+        frame = bytes.fromhex(each["frame"])
+        assert codec.encode(each["said"]) == frame
+        assert codec.decode(frame).to_json() == each["read"]
+
+
+def test_a_stranger_reads_the_codes(file: Any) -> None:
+    """From the frame alone: header away, then the string, by the decoder of the specification."""
+    layout = codec_of(file).layout
+    schema, octets = layout.schema, layout.check.octets
+    modelled = 0
+    for each in file["valid"]:
+        frame = bytes.fromhex(each["frame"])[:-octets]
+        bits = "".join(f"{byte:08b}" for byte in frame)[layout.header_bits :]
+        assert bits.startswith(each["string"])
+        assert set(bits[len(each["string"]) :]) <= {"0"}
+        if not bits.startswith("111111"):
+            modelled += 1
+            assert SpecDecoder(schema, schema.messages[0]).decode(bits) == each["codes"]
+    assert modelled > len(file["valid"]) / 2
+
+
+def test_what_no_encoder_makes_is_refused(file: Any) -> None:
+    codec = codec_of(file)
+    assert len(file["invalid"]) > 3
+    for each in file["invalid"]:
+        with pytest.raises(DecodeError) as refused:
+            codec.decode(bytes.fromhex(each["frame"]))
+        assert refused.value.reason == each["reason"]
+
+
+def test_the_cases_cover_both_forms() -> None:
+    [plain] = [each for each in document("sightings.json")["valid"] if "plain" in each["about"]]
+    assert plain["string"].startswith("111111")
+    general, own = document("hours.json"), document("models.json")
+    assert general["identity"] != own["identity"]
+    assert [each["codes"] for each in general["valid"]] == [each["codes"] for each in own["valid"]]
