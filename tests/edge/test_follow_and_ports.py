@@ -84,7 +84,7 @@ def test_other_stations_and_lines_that_cannot_be_read_are_passed_over(log: Path)
     log.write_text(HEAD + row("06:00:01", station="reed_bed") + "nonsense\n" + row("06:00:02"))
     assert follower.feed() == 3
     assert counted(follower) == 1
-    assert "has 1 cell where where the header has 5" in str(follower.refused)
+    assert "has 1 cell where the header has 5" in str(follower.refused)
 
 
 def test_a_log_without_its_columns_is_refused(log: Path) -> None:
