@@ -1,5 +1,5 @@
 # A monitor on the invented demo log: python monitor_script.py SERIAL_LINE STORE
-import csv, os, sys  # noqa: E401, I001
+import csv, os, sys
 from datetime import UTC, datetime, timedelta
 from importlib.resources import files
 from packcodec.edge.ports import SerialPort
@@ -13,7 +13,7 @@ if os.path.exists(rtc):  # a file stands for the battery that keeps it through a
     now = max(now, datetime.fromtimestamp(os.path.getmtime(rtc), UTC))
 station = Station(
     demo / "schema.toml", "lora-eu-868.1", store=sys.argv[2], station="reed_bed",
-    clocks=lambda: (now, now.timestamp()))  # fmt: skip
+    clocks=lambda: (now, now.timestamp()))
 radio, done = SerialPort(sys.argv[1]), station.mark or 0
 for number, row in enumerate(rows[done:], done + 1):
     while now < datetime.fromisoformat(row["time"]):

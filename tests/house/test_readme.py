@@ -75,6 +75,13 @@ def python_block(text: str, folder: Path) -> list[str]:
     return [f"{text}\nfails with\n{ran.stderr}"] if ran.returncode else []
 
 
+def test_the_monitors_script_is_the_one_that_is_tested() -> None:
+    [printed] = re.findall(r"^```python monitor_script.py\n(.*?)^```$", README, re.M | re.S)
+    tested = (ROOT / "tests" / "edge" / "monitor_script.py").read_text(encoding="utf-8")
+    assert printed == tested
+    assert len(printed.splitlines()) <= 25
+
+
 def test_the_two_commands_are_there_and_ci_runs_the_second() -> None:
     assert "python tools/demo.py" in README
     assert "python tools/test.py" in README
