@@ -135,11 +135,12 @@ def plan_budget(
     `rules` is every rule by id, a user's own included; None is the package's. `rows_most` keeps
     lists shorter than the schema allows. Without a log, a day's airtime and energy count every
     frame at its greatest size, so they are upper bounds.
-    Raises RadioError for a message that the layout lacks, for fewer than no rows, and for figures
+    Raises RadioError for a message that the layout lacks, for `rows_most` out of 1 to the
+    most rows of any message, and for figures
     of the supply out of range.
     """
-    if rows_most is not None and rows_most < 0:
-        raise RadioError(f"at most {rows_most} rows", place="rows_most", remedy="give 0 or more")
+    if rows_most is not None:
+        check_rows(layout, rows_most)
     named = {message.name: message for message in layout.messages}
     for name in traffic.messages:
         if name not in named:
@@ -175,6 +176,15 @@ def plan_budget(
         ),
         energy=_energy(link, supply, messages),
     )
+
+
+def check_rows(layout: Layout, rows_most: int, place: str = "rows_most") -> None:
+    """RadioError naming `place` for rows out of 1 to the most of any message that can be cut."""
+    lists = [rows_list(message) for message in layout.messages]
+    most = max((listed.field.most for listed in lists if listed is not None), default=0)
+    if not 1 <= rows_most <= most:
+        remedy = f"give 1 to {most}" if most else "no message here has rows to leave out"
+        raise RadioError(f"at most {rows_most} rows", place=place, remedy=remedy)
 
 
 def _on_air(

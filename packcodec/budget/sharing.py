@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from packcodec.budget.plan import Budget
 from packcodec.budget.traffic import DAY_S, HOUR_US, Expected
 from packcodec.errors import RadioError
-from packcodec.radio.channel import frame_loss, jitter_us, most_stations
+from packcodec.radio.channel import STATIONS_MOST, frame_loss, jitter_us, most_stations
 from packcodec.radio.modulations import US_PER_S
+from packcodec.radio.quantity import checked
 
 LOSSES = (0.01, 0.05, 0.1, 0.2)
 
@@ -40,10 +41,10 @@ class Sharing:
 def share_channel(budget: Budget, stations: int) -> Sharing:
     """What `stations` stations with the budget's traffic lose to one another.
 
-    Raises RadioError for fewer than one station, and for a link whose air is not ours to share.
+    Raises RadioError for fewer than one station, for more than a million, and for a link whose air
+    is not ours to share.
     """
-    if stations < 1:
-        raise RadioError(f"{stations} stations", place="stations", remedy="give 1 or more")
+    checked("stations", stations, 1, STATIONS_MOST)
     frames = sum(message.frames_per_day for message in budget.messages if message.sent_bytes)
     if not budget.link.frequencies_hz or not frames:
         raise RadioError(

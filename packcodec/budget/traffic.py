@@ -61,13 +61,13 @@ class Random:
     def __post_init__(self) -> None:
         if not 0 <= self.frames_per_day <= 100_000:
             raise RadioError(
-                f"{float(self.frames_per_day):g} frames a day",
+                f"{float(self.frames_per_day):.12g} frames a day",
                 place="rate",
                 remedy="give 0 to 100000",
             )
-        if self.most_per_hour is not None and self.most_per_hour < 1:
+        if self.most_per_hour is not None and not 1 <= self.most_per_hour <= 100_000:
             raise RadioError(
-                f"at most {self.most_per_hour} an hour", place="rate", remedy="give 1 or more"
+                f"at most {self.most_per_hour} an hour", place="rate", remedy="give 1 to 100000"
             )
 
     def per_day(self, watch_s: int) -> Fraction:  # noqa: ARG002

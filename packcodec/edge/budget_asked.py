@@ -81,7 +81,9 @@ def logged(
 
 def _watch_s(hours: float) -> int:
     if not 0 < hours <= HOURS_A_DAY:
-        raise RadioError(f"{hours:g} h a day", place="--watch-h", remedy="give 0 to 24 hours")
+        raise RadioError(
+            f"{hours:.12g} h a day", place="--watch-h", remedy="give hours above 0, up to 24"
+        )
     return max(1, round(hours * 3600))
 
 

@@ -151,6 +151,10 @@ def daily_stretches(detections: Iterable[Detection], schema: Schema, hours: str)
         )
     first_h, first_min, last_h, last_min = (int(part or 0) for part in found.groups())
     start, end = time(first_h, first_min), time(last_h, last_min)
+    if start == end and not hours.endswith("24:00"):
+        raise LogError(
+            f"{hours!r} is no time at all", place="--watched", remedy="all day is 00:00-24:00"
+        )
     over_midnight = timedelta(days=end <= start)
     days: dict[int, set[date]] = {}
     for each in detections:

@@ -1,8 +1,9 @@
 """Rates and intervals as people write them: 10min, 1h, 3/day, 3/day,5/hour."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from fractions import Fraction
+from typing import Any
 
 from packcodec.budget.traffic import DAY_S, Random, Rate, Regular
 from packcodec.errors import RadioError
@@ -15,8 +16,8 @@ PER_DAY = {"day": 1, "hour": 24}
 SIGHTINGS_PER_DAY = 6
 
 _INTERVAL = re.compile(r"(\d{1,9})\s*(s|min|h|d)")
-_RATE = re.compile(r"(\d{1,6}(?:\.\d{1,6})?)/(day|hour)")
-_BOUND = re.compile(r"(\d{1,6})/hour")
+_RATE = re.compile(r"(\d{1,12}(?:\.\d{1,6})?)/(day|hour)")
+_BOUND = re.compile(r"(\d{1,12})/hour")
 
 
 def read_interval(text: str, place: str) -> int:
@@ -33,7 +34,7 @@ def read_rate(text: str, place: str) -> Rate:
     """An interval for what is sent regularly; so many a day, and at most so many an hour, for what
     comes at random. RadioError naming `place`."""
     if _INTERVAL.fullmatch(text.strip()):
-        return Regular(read_interval(text, place))
+        return _placed(place, Regular, read_interval(text, place))
     rate, _, bound = text.partition(",")
     found, most = _RATE.fullmatch(rate.strip()), _BOUND.fullmatch(bound.strip())
     if found is None or (bound and most is None):
@@ -42,7 +43,20 @@ def read_rate(text: str, place: str) -> Rate:
             place=place,
             remedy="write it as 10min, 3/day, or 3/day,5/hour (at most 5 in an hour)",
         )
-    return Random(Fraction(found[1]) * PER_DAY[found[2]], None if most is None else int(most[1]))
+    return _placed(
+        place,
+        Random,
+        Fraction(found[1]) * PER_DAY[found[2]],
+        None if most is None else int(most[1]),
+    )
+
+
+def _placed(place: str, make: Callable[..., Rate], *figures: Any) -> Rate:
+    """A rate of those figures; a refusal names `place`."""
+    try:
+        return make(*figures)
+    except RadioError as error:
+        raise RadioError(error.problem, place=place, remedy=error.remedy) from None
 
 
 def read_rates(schema: Schema, every: Iterable[str], interval_s: int | None) -> dict[str, Rate]:
@@ -56,9 +70,19 @@ def read_rates(schema: Schema, every: Iterable[str], interval_s: int | None) -> 
         name, _, rate = text.partition("=")
         if name not in names:
             raise RadioError(f"no message {name!r}", place="--every", remedy=nearest(name, names))
+        if name in said:
+            raise RadioError("is said twice", place=f"--every {name}", remedy="say it once")
         said[name] = read_rate(rate, f"--every {name}")
     rates: dict[str, Rate] = {}
     summary_s = schema.policy.interval_s if interval_s is None else interval_s
+    if interval_s is not None:
+        if SUMMARY in said:
+            raise RadioError(
+                "says how often summaries go, and --every does too",
+                place="--interval",
+                remedy="drop one of them",
+            )
+        _placed("--interval", Regular, interval_s)
     for name in names:
         rate_of = said.get(name) or assumed(name, summary_s)
         if rate_of is None:
@@ -87,4 +111,4 @@ def rate_in_words(rate: Rate) -> str:
         unit = next(unit for unit in ("d", "h", "min", "s") if rate.period_s % UNITS_S[unit] == 0)
         return f"every {rate.period_s // UNITS_S[unit]} {unit}"
     bound = "" if rate.most_per_hour is None else f", at most {rate.most_per_hour} an hour"
-    return f"{float(rate.frames_per_day):g} a day at random{bound}"
+    return f"{float(rate.frames_per_day):.12g} a day at random{bound}"

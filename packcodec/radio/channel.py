@@ -7,11 +7,12 @@ usually survives, and unequal ones may still collide when one is 16 dB or more a
 are therefore pessimistic for like stations and mildly hopeful for very unlike ones.
 """
 
-from math import exp, floor, log, log1p
+from math import exp, expm1, floor, log1p
 
 from packcodec.radio.quantity import checked
 
 FEWEST_JITTER_AIRTIMES = 10
+STATIONS_MOST = 1_000_000
 
 
 def aloha_throughput(load: float) -> float:
@@ -25,14 +26,19 @@ def frame_loss(stations: int, airtime_us: int, period_us: int, *, channels: int 
     Each sends one frame of `airtime_us` every `period_us`, at times of its own, on one of
     `channels` chosen at random: 1 − exp(−2 (N − 1) T / (P × channels)).
     """
-    rivals = checked("stations", stations, 1) - 1
+    rivals = checked("stations", stations, 1, STATIONS_MOST) - 1
     return 1 - exp(-2 * rivals * _load(airtime_us, period_us, channels))
 
 
 def most_stations(loss: float, airtime_us: int, period_us: int, *, channels: int = 1) -> int:
-    """The most stations with which :func:`frame_loss` stays at or below `loss` (0..0.999)."""
+    """The most stations with which :func:`frame_loss` stays at or below `loss` (0..0.999).
+
+    Never more than STATIONS_MOST.
+    """
     checked("loss", loss, 0, 0.999)
     stations = 1 + floor(-log1p(-loss) / (2 * _load(airtime_us, period_us, channels)))
+    if stations >= STATIONS_MOST:
+        return STATIONS_MOST
     # The floor of a quotient that rounding put a hair low may be one station short.
     one_more = frame_loss(stations + 1, airtime_us, period_us, channels=channels)
     return stations + 1 if one_more <= loss else stations
@@ -45,13 +51,13 @@ def jitter_us(stations: int, airtime_us: int, loss: float) -> int:
     starts drawn evenly from this span no more than `loss` (0.001..0.999) is lost:
     1 − (1 − 2 T / J)^(N − 1), edges of the span left out. At least ten airtimes.
     """
-    rivals = checked("stations", stations, 1) - 1
+    rivals = checked("stations", stations, 1, STATIONS_MOST) - 1
     checked("loss", loss, 0.001, 0.999)
     fewest_us = FEWEST_JITTER_AIRTIMES * checked("airtime_us", airtime_us, 1)
     if rivals == 0:
         return int(fewest_us)
-    kept_by_each = exp(log(1 - loss) / rivals)
-    return max(int(fewest_us), -floor(-2 * airtime_us / (1 - kept_by_each)))
+    lost_by_each = -expm1(log1p(-loss) / rivals)
+    return max(int(fewest_us), -floor(-2 * airtime_us / lost_by_each))
 
 
 def _load(airtime_us: int, period_us: int, channels: int) -> float:

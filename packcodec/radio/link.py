@@ -16,6 +16,10 @@ from packcodec.radio.rules import FROM_MEMORY, Evidence, Reference
 
 Carried = Literal["station", "message", "sequence"]
 DIPOLE_GAIN_DBI = 2.15
+# What chips, amplifiers and antennas in the field have, with room to spare (common practice).
+POWERS_DBM = (-40, 60)
+GAINS_DBI = (-40, 40)
+FEEDER_LOSS_MOST_DB = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,9 +225,21 @@ def check_link(link: Link, place: str) -> None:
         "billed_quantum_bytes": (link.billed_quantum_bytes >= 1, "1 or more"),
         "billed_least_bytes": (link.billed_least_bytes >= 0, "0 or more"),
         "price_per_quantum": ((link.price_per_quantum or 0) >= 0, "0 or more"),
-        "feeder_loss_db": (link.feeder_loss_db >= 0, "0 or more"),
+        "feeder_loss_db": (
+            0 <= link.feeder_loss_db <= FEEDER_LOSS_MOST_DB,
+            f"0 to {FEEDER_LOSS_MOST_DB} dB",
+        ),
+        "antenna_gain_dbi": (
+            GAINS_DBI[0] <= link.antenna_gain_dbi <= GAINS_DBI[1],
+            f"{GAINS_DBI[0]} to {GAINS_DBI[1]} dBi",
+        ),
         "frequencies_hz": (bool(link.frequencies_hz) or not link.rules, "the channels in hertz"),
-        "power_dbm": (link.power_dbm is not None or not link.rules, "the transmit power"),
+        "power_dbm": (
+            not link.rules
+            if link.power_dbm is None
+            else POWERS_DBM[0] <= link.power_dbm <= POWERS_DBM[1],
+            f"the transmit power, {POWERS_DBM[0]} to {POWERS_DBM[1]} dBm",
+        ),
     }
     for key, (holds, right) in checks.items():
         if not holds:

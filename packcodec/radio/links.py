@@ -89,10 +89,10 @@ def find_link(name: str, extra: Iterable[Link] = ()) -> Link:
 
     RadioError with the nearest name, or for a change that is not possible.
     """
-    base, _, changes = name.partition(":")
+    base, colon, changes = name.partition(":")
     links = known_links(extra)
     link = links[rows.nearest(base, links, "link", "see packcodec links")]
-    return adjusted(link, **_parse_changes(changes, name)) if changes else link
+    return adjusted(link, **_parse_changes(changes, name)) if colon else link
 
 
 def adjusted(link: Link, **changes: Any) -> Link:
@@ -181,12 +181,16 @@ _WORDS = {"true": True, "false": False}
 
 
 def _parse_changes(text: str, name: str) -> dict[str, Any]:
-    changes = {}
+    changes: dict[str, Any] = {}
     for part in text.split(","):
         key, equals, value = part.partition("=")
         if not equals:
             raise RadioError(
                 f"'{part}' changes nothing", place=f"link '{name}'", remedy="write NAME:key=value,…"
+            )
+        if key.strip() in changes:
+            raise RadioError(
+                "is given twice", place=f"link '{name}', {key.strip()}", remedy="give it once"
             )
         changes[key.strip()] = _figure(value.strip())
     return changes

@@ -21,6 +21,8 @@ Reader: TypeAlias = Callable[[Any], Any]
 OWN_WORDS = ("like", "without")
 # No figure of a radio comes near; beyond it, floats and printed units lose their meaning.
 FIGURE_MOST = 10**15
+# More names than this are no help in one line.
+LISTED_MOST = 30
 
 
 class _Unfit(Exception):
@@ -234,8 +236,10 @@ def nearest(name: Any, known: Iterable[str], place: str, hint: str = "") -> str:
 
 
 def _unknown(name: Any, names: list[str], place: str, hint: str) -> NoReturn:
-    close = get_close_matches(str(name), names, n=1, cutoff=0.4)
-    remedy = f"did you mean '{close[0]}'?" if close else hint
+    by_lower = {known.lower(): known for known in reversed(names)}
+    close = get_close_matches(str(name).lower(), by_lower, n=1)
+    listed = hint or (f"use one of {', '.join(names)}" if len(names) <= LISTED_MOST else "")
+    remedy = f"did you mean '{by_lower[close[0]]}'?" if close else listed
     raise RadioError(f"unknown name '{name}'", place=place, remedy=remedy)
 
 

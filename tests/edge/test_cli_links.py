@@ -95,6 +95,13 @@ def test_a_link_without_a_rule_says_so(packcodec: Command) -> None:
         ("lora-eu-868.2", "did you mean 'lora-eu-868.3'?"),
         ("lora-eu-868.1:sf=15", "give one of 5, 6, 7"),
         ("lora-eu-868.1:sff=7", "did you mean 'sf'?"),
+        ("LORA-EU-868.1", "did you mean 'lora-eu-868.1'?"),
+        ("lora-eu-868.1:foo=1", "use one of frequency_hz, repeater, power_dbm"),
+        ("lora-eu-868.1:sf=7,sf=8", "sf: is given twice"),
+        ("lora-eu-868.1:", "write NAME:key=value"),
+        ("lora-eu-868.1:power_dbm=-1000", "-40 to 60 dBm"),
+        ("lora-eu-868.1:antenna_gain_dbi=900", "-40 to 40 dBi"),
+        ("lora-eu-868.1:feeder_loss_db=900", "0 to 40 dB"),
     ],
 )
 def test_bad_names_are_one_line(packcodec: Command, name: str, told: str) -> None:

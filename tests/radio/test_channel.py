@@ -3,11 +3,11 @@
 import random
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from packcodec.errors import RadioError
-from packcodec.radio.channel import frame_loss, jitter_us, most_stations
+from packcodec.radio.channel import STATIONS_MOST, frame_loss, jitter_us, most_stations
 
 TEN_MINUTES_US = 600_000_000
 
@@ -45,6 +45,7 @@ def test_one_station_more_than_the_most_is_too_many(
     loss: float, airtime_us: int, period_us: int, channels: int
 ) -> None:
     most = most_stations(loss, airtime_us, period_us, channels=channels)
+    assume(most < STATIONS_MOST)
     assert most >= 1
     assert frame_loss(most, airtime_us, period_us, channels=channels) <= loss
     assert frame_loss(most + 1, airtime_us, period_us, channels=channels) > loss
@@ -82,3 +83,12 @@ def test_figures_out_of_range_are_named(
 ) -> None:
     with pytest.raises(RadioError, match=place):
         frame_loss(stations, airtime_us, period_us)
+
+
+def test_a_million_stations_is_the_most_that_is_counted() -> None:
+    """Beyond it figures lose their meaning, and a float its last digit."""
+    assert most_stations(0.999, 1, 10**15) == STATIONS_MOST
+    assert jitter_us(STATIONS_MOST, 100_000, 0.01) > 10**9
+    for stations in (STATIONS_MOST + 1, 10**26, 10**400):
+        with pytest.raises(RadioError, match="stations"):
+            jitter_us(stations, 100_000, 0.01)

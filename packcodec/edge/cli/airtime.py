@@ -5,22 +5,25 @@ from typing import Any
 
 import click
 
-from packcodec.edge.cli.screen import as_json, document, say
+from packcodec.edge.cli.screen import as_json, between, document, say
 from packcodec.edge.own_radio import own_radio, own_rules
 from packcodec.errors import RadioError
 from packcodec.radio.airtime import Modulation, airtime, largest_payload, octets_to_next_step
 from packcodec.radio.links import find_link
 from packcodec.radio.lora import LORA_BANDWIDTHS, Lora
 from packcodec.radio.modulations import Gfsk, LrFhss
+from packcodec.radio.quantity import checked
 from packcodec.radio.wording import seconds
 
 SWITCH = {"auto": None, "on": True, "off": False}
 CODING_RATES = {"4/5": 1, "4/6": 2, "4/7": 3, "4/8": 4}
 DWELL_US = 400_000
+MOST_BYTES = 65_535
 
 
 def _bandwidth_hz(bandwidth_khz: float) -> int:
     """The nominal bandwidth that is meant: 7.8, 10.4 and 41.7 kHz are how people write some."""
+    checked("--bandwidth", bandwidth_khz, 1, 1000)
     nearest = min(LORA_BANDWIDTHS, key=lambda hertz: abs(hertz - bandwidth_khz * 1000))
     if abs(nearest - bandwidth_khz * 1000) > nearest / 100:
         listed = ", ".join(f"{hertz / 1000:g}" for hertz in LORA_BANDWIDTHS)
@@ -74,11 +77,22 @@ OPTIONS: dict[str, tuple[Callable[..., Modulation], dict[str, tuple[str, Reader]
 @click.command()
 @click.option("--link", help="A link of `packcodec links`, its own overhead included.")
 @click.option("--modulation", type=click.Choice(list(OPTIONS)), help="Or say how it is sent.")
-@click.option("--bytes", "payload_bytes", type=int, required=True, help="What the radio is handed.")
+@click.option(
+    "--bytes",
+    "payload_bytes",
+    type=int,
+    required=True,
+    callback=between(0, MOST_BYTES),
+    help="What the radio is handed.",
+)
 @click.option("--sf", type=int, help="LoRa: spreading factor, 5 to 12.")
 @click.option("--bandwidth", type=float, metavar="KHZ", help="LoRa: 125 if not given.")
 @click.option("--coding-rate", help="LoRa: 4/5 (if not given) to 4/8. LR-FHSS: 1/3 to 5/6.")
-@click.option("--preamble", type=int, help="LoRa: symbols, 8 if not given. GFSK: bytes.")
+@click.option(
+    "--preamble",
+    type=int,
+    help="LoRa: symbols, if not given 8, and 12 at SF5 and SF6. GFSK: bytes.",
+)
 @click.option("--header/--no-header", default=None, help="LoRa: the explicit header.")
 @click.option("--crc/--no-crc", default=None, help="The radio's own check.")
 @click.option("--ldro", type=click.Choice(list(SWITCH)), help="LoRa: low-data-rate optimisation.")
@@ -135,15 +149,26 @@ def _modulation(name: str | None, given: dict[str, Any]) -> Modulation:
         if option not in known:
             raise RadioError(
                 f"means nothing for {name}",
-                place=f"--{option.replace('_', '-')}",
+                place=_flag(option),
                 remedy="leave it out",
             )
     if name == "lora" and "sf" not in given:
         raise RadioError("is missing", place="--sf", remedy="give a spreading factor, 5 to 12")
-    return make(**{known[option][0]: known[option][1](value) for option, value in given.items()})
+    figures = {known[option][0]: known[option][1](value) for option, value in given.items()}
+    try:
+        return make(**figures)
+    except RadioError as error:
+        options = {known[option][0]: _flag(option) for option in known}
+        place = options.get(error.place, error.place)
+        raise RadioError(error.problem, place=place, remedy=error.remedy) from None
+
+
+def _flag(option: str) -> str:
+    return f"--{option.replace('_', '-')}"
 
 
 def _data(modulation: Modulation, payload_bytes: int) -> dict[str, Any]:
+    checked("--bytes", payload_bytes, 0, modulation.most_bytes)
     on_air = airtime(modulation, payload_bytes)
     return {
         "bytes": payload_bytes,

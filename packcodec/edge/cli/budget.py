@@ -10,7 +10,7 @@ import click
 from packcodec.budget.best import best_plan
 from packcodec.budget.compare import compare_links
 from packcodec.budget.edges import Edges, block_edges
-from packcodec.budget.plan import Budget, Supply, plan_budget
+from packcodec.budget.plan import Budget, Supply, check_rows, plan_budget
 from packcodec.budget.remedies import remedies
 from packcodec.budget.season import Season, plan_season
 from packcodec.budget.sharing import Sharing, share_channel
@@ -34,17 +34,21 @@ from packcodec.edge.budget_text import (
     tell_season,
     tell_sharing,
 )
-from packcodec.edge.cli.screen import as_json, document, say, schema_argument
+from packcodec.edge.cli.screen import as_json, between, document, say, schema_argument
 from packcodec.edge.files import load
 from packcodec.edge.own_radio import own_radio, own_rules
 from packcodec.edge.rate_words import read_interval
 from packcodec.errors import RadioError
+from packcodec.radio.channel import STATIONS_MOST
 from packcodec.radio.energy import LITHIUM_CAUTION, BaseLoad, Pack
 from packcodec.radio.link import Link
 from packcodec.radio.links import OwnRadio, find_link, known_links
-from packcodec.radio.quantity import checked
 from packcodec.radio.rules import Rule, known_rules
 from packcodec.radio.sun import season as daylight_of
+
+# No monitor of this kind comes near; beyond it a slip of the finger is more likely.
+MOST_WH = 100_000
+MOST_W = 10_000
 
 
 @click.command()
@@ -58,20 +62,62 @@ from packcodec.radio.sun import season as daylight_of
     "--every", multiple=True, metavar="MESSAGE=RATE", help="10min, 3/day or 3/day,5/hour."
 )
 @click.option("--interval", help="How often the summary goes, as 10min or 1h.")
-@click.option("--watch-h", type=float, help="Hours awake a day; 24 if nothing says.")
-@click.option("--rows", type=int, help="At most so many rows in a list.")
-@click.option("--stations", type=int, help="So many stations share the channel.")
-@click.option("--season", metavar="FIRST/LAST", help="Two days: 2027-04-01/2027-09-30.")
-@click.option("--latitude", type=float, help="Of the stations, degrees north.")
-@click.option("--longitude", type=float, default=0.0, help="Degrees east; hardly matters.")
-@click.option("--battery-wh", type=float, default=37.0, show_default=True, help="The pack.")
 @click.option(
-    "--usable", type=float, default=1.0, help="Share of the pack to be had; less in cold."
+    "--watch-h", type=float, callback=between(0, 24), help="Hours awake a day; 24 if nothing says."
 )
-@click.option("--base-w", type=float, default=2.0, show_default=True, help="The monitor awake.")
-@click.option("--asleep-w", type=float, default=0.0, help="The monitor asleep.")
-@click.option("--solar-wh", type=float, default=0.0, help="What the sun brings to the load a day.")
-@click.option("--radio-w", type=float, help="The radio while sending, where no table knows it.")
+@click.option("--rows", type=int, help="At most so many rows in a list.")
+@click.option(
+    "--stations",
+    type=int,
+    callback=between(1, STATIONS_MOST),
+    help="So many stations share the channel.",
+)
+@click.option("--season", metavar="FIRST/LAST", help="Two days: 2027-04-01/2027-09-30.")
+@click.option(
+    "--latitude", type=float, callback=between(-90, 90), help="Of the stations, degrees north."
+)
+@click.option(
+    "--longitude", type=float, callback=between(-180, 180), help="Degrees east; hardly matters."
+)
+@click.option(
+    "--battery-wh",
+    type=float,
+    callback=between(0, MOST_WH),
+    default=37.0,
+    show_default=True,
+    help="The pack.",
+)
+@click.option(
+    "--usable",
+    type=float,
+    callback=between(0, 1),
+    default=1.0,
+    help="Share of the pack to be had; less in cold.",
+)
+@click.option(
+    "--base-w",
+    type=float,
+    callback=between(0, MOST_W),
+    default=2.0,
+    show_default=True,
+    help="The monitor awake.",
+)
+@click.option(
+    "--asleep-w", type=float, callback=between(0, MOST_W), default=0.0, help="The monitor asleep."
+)
+@click.option(
+    "--solar-wh",
+    type=float,
+    callback=between(0, MOST_WH),
+    default=0.0,
+    help="What the sun brings to the load a day.",
+)
+@click.option(
+    "--radio-w",
+    type=float,
+    callback=between(0, MOST_W),
+    help="The radio while sending, where no table knows it.",
+)
 @click.option("--html", metavar="FILE", help="Write one page with pictures; needs no network.")
 @click.option("--plot", is_flag=True, help="Draw the pictures in the terminal.")
 @own_rules
@@ -90,7 +136,7 @@ def command(
     stations: int | None,
     season: str | None,
     latitude: float | None,
-    longitude: float,
+    longitude: float | None,
     html: str | None,
     plot: bool,
     rules: str | None,
@@ -102,14 +148,18 @@ def command(
     Exit 1 if a verdict on the first link is no; then it says by how much, and what would make it
     fit.
     """
+    if season is None:
+        _alone("it needs --season", latitude=latitude, longitude=longitude)
     codec, own = load(schema), own_radio(rules)
+    if rows is not None:
+        check_rows(codec.layout, rows, "--rows")
     chosen = [find_link(name, own.links) for name in links]
     interval_s = None if interval is None else read_interval(interval, "--interval")
     if log is None:
-        _alone(watch=watch, watched=watched, health=health)
+        _alone("it needs --log", watch=watch, watched=watched, health=health)
         asked = expected(codec, every, interval_s, watch_h)
     else:
-        _alone(every=every)
+        _alone("rates are not asked of a log", every=every or None)
         asked = logged(codec, log, watch, health, watched, interval_s, watch_h)
     book = known_rules(own.rules)
     budget = plan_budget(
@@ -139,17 +189,14 @@ def command(
     sys.exit(0 if budget.fits else 1)
 
 
-def _alone(**options: Any) -> None:
+def _alone(belongs: str, **options: Any) -> None:
     """Refuse options that mean nothing with the others given."""
     for name, value in options.items():
-        if value:
-            belongs = "rates are not asked of a log" if name == "every" else "it needs --log"
+        if value is not None:
             raise RadioError("means nothing here", place=f"--{name}", remedy=belongs)
 
 
 def _supply(power: Mapping[str, Any], watch_h: float) -> Supply:
-    if power["radio_w"] is not None:
-        checked("--radio-w", power["radio_w"], 0)
     return Supply(
         pack=Pack(power["battery_wh"], power["usable"]),
         load=BaseLoad(power["base_w"], power["asleep_w"]),
@@ -189,7 +236,7 @@ def _data_rates(link: Link, own: OwnRadio) -> list[Link]:
     ]
 
 
-def _season(budget: Budget, days: str, latitude: float | None, longitude: float) -> Season:
+def _season(budget: Budget, days: str, latitude: float | None, longitude: float | None) -> Season:
     if latitude is None:
         raise RadioError("is missing", place="--latitude", remedy="say how far north they stand")
     try:
@@ -198,7 +245,11 @@ def _season(budget: Budget, days: str, latitude: float | None, longitude: float)
         raise RadioError(
             f"{days!r} is no season", place="--season", remedy="write it as 2027-04-01/2027-09-30"
         ) from None
-    return plan_season(budget, daylight_of(first, last, latitude, longitude))
+    try:
+        light = daylight_of(first, last, latitude, longitude or 0.0)
+    except RadioError as error:
+        raise RadioError(error.problem, place="--season", remedy=error.remedy) from None
+    return plan_season(budget, light)
 
 
 def _sharing(budget: Budget, stations: int | None, for_page: bool) -> Sharing | None:

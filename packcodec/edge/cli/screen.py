@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from io import StringIO
 from shutil import get_terminal_size
 from typing import Any
@@ -11,9 +11,20 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from packcodec.radio.quantity import checked
+
 as_json = click.option("--json", "as_json", is_flag=True, help="One JSON document instead.")
-as_json_lines = click.option("--json", "as_json", is_flag=True, help="JSON Lines instead.")
 schema_argument = click.argument("schema", type=click.Path(dir_okay=False))
+as_json_lines = click.option("--json", "as_json", is_flag=True, help="JSON Lines instead.")
+
+
+def between(low: float, high: float) -> Callable[..., float | None]:
+    """An option's callback: RadioError naming the option for a figure that is not low..high."""
+
+    def check(_: click.Context, option: click.Parameter, value: float | None) -> float | None:
+        return value if value is None else checked(option.opts[0], value, low, high)
+
+    return check
 
 
 def say(text: str = "") -> None:
