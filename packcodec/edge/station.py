@@ -32,8 +32,9 @@ from packcodec.errors import EncodeError, KeysError, PackcodecError, RadioError
 from packcodec.frame.codec import UNSENT_STATION_BITS, Codec
 from packcodec.monitor.clock import Reading
 from packcodec.monitor.counter import LEAP, Counter
-from packcodec.monitor.engine import Due, Monitor, Send
+from packcodec.monitor.engine import Monitor
 from packcodec.monitor.inputs import Detection
+from packcodec.monitor.sender import Due, Send
 from packcodec.monitor.vocabulary import HEALTH
 from packcodec.radio.link import Link
 from packcodec.radio.links import OwnRadio, find_link
@@ -194,7 +195,7 @@ class Station:
             reading = self._reading(now, monotonic)
             self.monitor.tick(reading, watching=watching)
             self._commit(reading, tidy=True)
-            self.monitor.margin_us = self._keeping.margin_us
+            self.monitor.sender.margin_us = self._keeping.margin_us
             due = None if radio is None else self.monitor.due(reading)
         if radio is None or due is None or not self._sending.acquire(blocking=False):
             return False
@@ -226,8 +227,8 @@ class Station:
         """An orderly stop: everything durable, and the unused numbers given back."""
         with self._lock:
             self.flush()
-            self._keeping.reserve(self.monitor.counter.next)
-            self.monitor.counter.reserved = self.monitor.counter.next
+            self._keeping.reserve(self.monitor.sender.counter.next)
+            self.monitor.sender.counter.reserved = self.monitor.sender.counter.next
             if self._held is not None:
                 self._held.close()
 
@@ -241,7 +242,7 @@ class Station:
         free = getattr(radio, "listen_before_talk", None)
         if free is not None and not free():
             with self._lock:
-                self.monitor.put_off(self._reading(), BUSY_WAIT_US + _by_chance())
+                self.monitor.sender.put_off(self._reading(), BUSY_WAIT_US + _by_chance())
             return False
         with self._lock:
             send = self._accounted(due)
@@ -253,7 +254,7 @@ class Station:
             # Whatever a driver throws: the monitor must outlive its radio.
             with self._lock:
                 self._keeping.trouble(f"radio: {type(error).__name__}: {error}")
-                self.monitor.failed(self._reading())
+                self.monitor.sender.failed(self._reading())
             return False
         with self._lock:
             self.monitor.sent(send)
@@ -262,20 +263,20 @@ class Station:
 
     def _accounted(self, due: Due) -> Send | None:
         """The frame, its number and its time on air on record; None where that is not possible."""
-        counter = self.monitor.counter
+        counter = self.monitor.sender.counter
         if counter.to_reserve is not None:
             self._keeping.reserve(counter.to_reserve)
             counter.reserved = self._keeping.reserved
         send = None
         try:
-            send = self.monitor.frame(due)
+            send = self.monitor.sender.frame(due)
         except PackcodecError as error:
             self._keeping.trouble(str(error))
         if send is not None and self._keeping.enter(
-            self._reading, send.airtime_us, self.monitor.scopes
+            self._reading, send.airtime_us, self.monitor.sender.scopes
         ):
             return send
-        self.monitor.failed(self._reading())
+        self.monitor.sender.failed(self._reading())
         return None
 
     def _commit(self, now: Reading, *, all_of_it: bool = False, tidy: bool = False) -> None:

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 _NAMES = {
     "clock": "Clock Reading",
     "counter": "Counter",
-    "engine": "Due Monitor Send",
+    "engine": "Monitor",
     "inputs": "Detection Health Stretch",
     "kept": "Change Kept",
+    "sender": "Due Send",
     "summariser": "Refusal Summariser",
     "vocabulary": "check_vocabulary",
     "whole_log": "Summary summarise",
@@ -23,14 +24,14 @@ if TYPE_CHECKING:
     from packcodec.monitor.clock import Clock as Clock
     from packcodec.monitor.clock import Reading as Reading
     from packcodec.monitor.counter import Counter as Counter
-    from packcodec.monitor.engine import Due as Due
     from packcodec.monitor.engine import Monitor as Monitor
-    from packcodec.monitor.engine import Send as Send
     from packcodec.monitor.inputs import Detection as Detection
     from packcodec.monitor.inputs import Health as Health
     from packcodec.monitor.inputs import Stretch as Stretch
     from packcodec.monitor.kept import Change as Change
     from packcodec.monitor.kept import Kept as Kept
+    from packcodec.monitor.sender import Due as Due
+    from packcodec.monitor.sender import Send as Send
     from packcodec.monitor.summariser import Refusal as Refusal
     from packcodec.monitor.summariser import Summariser as Summariser
     from packcodec.monitor.vocabulary import check_vocabulary as check_vocabulary

@@ -6,10 +6,10 @@ does, in this order:
     seen, health, tick   with a reading of the clocks
     change()             what must be durable before the call that made it returns
     due(now)             a record that may be sent now, or None
-    frame(due)           its frame, once `counter.to_reserve` is durable
-    sent(frame)          after the radio has sent it; or failed(now)
+    sender.frame(due)    its frame, once `sender.counter.to_reserve` is durable
+    sent(frame)          after the radio has sent it; or sender.failed(now)
 
-The airtime is entered in the ledger, durably, between `frame` and the radio.
+The airtime is entered in the ledger, durably, between the frame and the radio.
 
 `health` has these fields from the engine itself, where the schema has them and the caller does not
 say otherwise. By `boots`, `last_sent` and `first_number` a base tells numbers that were lost from
@@ -28,70 +28,41 @@ A whole number is sent modulo its field's range where the field starts at 0 and 
 
 from collections import Counter as Counts
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import Any
 
 from packcodec.codec.record import Record, Values, rfc3339
-from packcodec.errors import DecodeError, EncodeError, RadioError
+from packcodec.errors import DecodeError, EncodeError
 from packcodec.frame.codec import Codec
-from packcodec.frame.repair import Ring
 from packcodec.monitor.clock import Clock, Reading, mono_of, when
 from packcodec.monitor.counter import Counter
 from packcodec.monitor.inputs import Detection, Health
 from packcodec.monitor.kept import Change, Kept
 from packcodec.monitor.outbox import MOST_ENTRIES, Entry, Outbox
-from packcodec.monitor.plan import Plan
+from packcodec.monitor.sender import CLOCK_UNSET, Due, Send, Sender, flagged
 from packcodec.monitor.summariser import Summariser
 from packcodec.monitor.vocabulary import HEALTH, SIGHTING, SUMMARY
-from packcodec.monitor.worth import fit, frame_bytes, least, settled
 from packcodec.radio.ledger import Ledger
-from packcodec.radio.legal import largest_frame
 from packcodec.radio.link import Link
 from packcodec.radio.rules import Rule
-from packcodec.radio.scopes import ledger_limits, ledger_scopes
-from packcodec.schema.model import Field, Flags, Integer
+from packcodec.schema.model import Field, Integer
 
 US = timedelta(microseconds=1)
-ZERO = datetime(1970, 1, 1, tzinfo=UTC)
 # A tick vouches for the time since the one before, unless that is longer: then the loop hung.
 LONGEST_TICK = timedelta(minutes=5)
-# The frames that say 'restarted', so that one lost frame does not hide a boot.
-BOOT_FRAMES = 3
 HEALTH_EVERY_S = 86_400
 # Effort and counts of detections are at most so far behind in the store; nothing else is.
 CHECKPOINT_S = 300
-FIRST_RETRY_US, LONGEST_RETRY_US = 30_000_000, 3_600_000_000
 
-RESTARTED, CLOCK_UNSET = "restarted", "clock_unset"
 _TIMES = {SIGHTING: "at", HEALTH: "at", SUMMARY: "start"}
-
-
-@dataclass(frozen=True, slots=True)
-class Due:
-    """A record that may be sent now, cut to what fits, and the time on air of its frame."""
-
-    entry: Entry
-    record: Record
-    airtime_us: int
-
-
-@dataclass(frozen=True, slots=True)
-class Send:
-    """A frame with its number, which is used up from now on."""
-
-    entry: Entry
-    frame: bytes
-    sequence: int
-    airtime_us: int
 
 
 class Monitor:
     """One station's engine, from one boot to the next.
 
     `mark` is whatever the caller wants kept in one piece with what came of it. `unsendable` counts
-    by message the records that no frame of this link can carry. `margin_us` is what the ledger is
-    charged for a frame besides its time on air.
+    by message the records that no frame of this link can carry.
     """
 
     def __init__(
@@ -120,21 +91,15 @@ class Monitor:
         state = kept.state or {}
         self.station = station
         self.boots = boots
-        self.counter = counter
-        self.ledger = ledger
         self.storage_failed = False
-        self.margin_us = 0
         self.last_sent = kept.last_sent
         self.unsendable: Counts[str] = Counts(state.get("unsendable", {}))
         self.mark: Any = state.get("mark")
-        self.scopes = _all_scopes(link, rules)
-        self.limits = ledger_limits(link, rules)
         self._codec = codec
         self._before_boot = kept.last_sent
         self._first_number = counter.next
         known = datetime.fromisoformat(state["known"]) if "known" in state else None
         self.clock = Clock(codec.schema.epoch, known, keeps_time=keeps_time)
-        self._ring = Ring(codec.layout.repair, station) if codec.layout.repair else None
         self.outbox = Outbox(
             kept.entries.values(),
             next_number=kept.next_number,
@@ -142,25 +107,9 @@ class Monitor:
             most=outbox_most,
         )
         self.summariser = Summariser(codec, station)
-        most = largest_frame(link, rules)
-        if most is None:
-            raise RadioError("its rules let no frame pass", place=f"link '{link.name}'")
-        sizes = {each.name: each.most_frame_bytes for each in codec.layout.messages}
-        self.plan = Plan(
-            link,
-            self.limits,
-            self.scopes,
-            frame_most=most,
-            sighting_bytes=sizes.get(SIGHTING, 0),
-            interval_us=codec.schema.policy.interval_s * 1_000_000,
-            now_us=now.mono_us,
+        self.sender = Sender(
+            codec, station, link, rules, counter=counter, ledger=ledger, boots=boots, now=now
         )
-        self._states = {
-            message.name: field
-            for message in codec.schema.messages
-            for field in message.fields
-            if isinstance(field, Flags) and field.name == "state"
-        }
         self._health_fields = next(
             (message.fields for message in codec.schema.messages if message.name == HEALTH), ()
         )
@@ -171,9 +120,6 @@ class Monitor:
         self._checkpoint_us = checkpoint_s * 1_000_000
         self._state_kept_us = now.mono_us
         self._news_kept = 0
-        self._frames = 0
-        self._not_before_us = now.mono_us
-        self._retry_us = FIRST_RETRY_US
         self._change = Change()
         self._now = now
         self.clock.read(now)
@@ -189,7 +135,7 @@ class Monitor:
         if records:
             self._put(records, now, opened, detection.at)
             # A sighting waits for nothing but the rules.
-            self._not_before_us = now.mono_us
+            self.sender.put_off(now, 0)
 
     def health(self, values: Mapping[str, Any]) -> None:
         """What the station knows of itself from now on, by field; reported when it is time."""
@@ -237,37 +183,27 @@ class Monitor:
 
     def due(self, now: Reading) -> Due | None:
         """The record to send now; None where nothing waits, or what waits has to wait on."""
-        if now.mono_us < self._not_before_us:
+        if self.sender.waits(now):
             return None
         while (entry := self.outbox.first()) is not None:
-            due = self._made(entry, now)
-            if due is not None:
-                return due if self._may_go(due, now) else None
+            try:
+                due = self.sender.made(entry, len(self.outbox), now)
+            except (EncodeError, DecodeError, KeyError):
+                self.unsendable[entry.message] += 1
+                self._leaves(entry)
+                continue
+            return due if self.sender.may_go(due, now) else None
         return None
-
-    def frame(self, due: Due) -> Send:
-        """Number and encode it. Raises EncodeError where no number is reserved, or no key is."""
-        sequence = self.counter.take()
-        frame = self._codec.encode(due.record, sequence=sequence, ring=self._ring)
-        self._frames += 1
-        return Send(due.entry, frame, sequence, due.airtime_us)
 
     def sent(self, send: Send) -> None:
         """The radio has sent it."""
-        self.plan.spend(send.airtime_us)
-        self.outbox.remove(send.entry)
-        self._change.gone.append(send.entry.number)
+        self.sender.sent(send)
+        self._leaves(send.entry)
         self._change.sent = self.last_sent = send.sequence
-        self._retry_us = FIRST_RETRY_US
 
-    def failed(self, now: Reading) -> None:
-        """The radio, or the store, would not have it: try again later, and later each time."""
-        self._not_before_us = now.mono_us + self._retry_us
-        self._retry_us = min(2 * self._retry_us, LONGEST_RETRY_US)
-
-    def put_off(self, now: Reading, wait_us: int) -> None:
-        """Try again after `wait_us`: the channel is busy."""
-        self._not_before_us = now.mono_us + wait_us
+    def _leaves(self, entry: Entry) -> None:
+        self.outbox.remove(entry)
+        self._change.gone.append(entry.number)
 
     def _read(self, now: Reading) -> None:
         """Read the clocks; where the wall clock was set, what came before stands for itself."""
@@ -293,7 +229,7 @@ class Monitor:
             values = self._codec.payloads[entry.message].unpack_values(entry.payload)
             name = _TIMES.get(entry.message)
             if name in values:
-                values = self._flagged(entry.message, values, CLOCK_UNSET)
+                values = flagged(self._codec, entry.message, values, CLOCK_UNSET)
                 values[name] = when(entry.mono_us, now)
                 try:
                     payload = self._codec.payloads[entry.message].pack_values(values)
@@ -344,61 +280,6 @@ class Monitor:
             if field.name in own
         }
 
-    def _made(self, entry: Entry, now: Reading) -> Due | None:
-        """The entry's record as it would go now; None, and counted, where it never can."""
-        try:
-            values = self._codec.payloads[entry.message].unpack_values(entry.payload)
-            record = self._flag_boot(entry.message, values)
-            size = frame_bytes(self._codec, record)
-            if not entry.urgent:
-                allowed = self.plan.allowed_bytes(len(self.outbox), now.mono_us)
-                if size > allowed:
-                    record = self._cut(record, allowed)
-                    size = frame_bytes(self._codec, record)
-            if size > self.plan.frame_most:
-                raise EncodeError(f"takes {size} bytes", place=entry.message)
-        except (EncodeError, DecodeError, KeyError):
-            self.outbox.remove(entry)
-            self.unsendable[entry.message] += 1
-            self._change.gone.append(entry.number)
-            return None
-        return Due(entry, record, self.plan.airtime_us(size))
-
-    def _cut(self, record: Record, allowed_bytes: int) -> Record:
-        try:
-            return fit(self._codec, record, allowed_bytes)
-        except EncodeError:
-            return least(self._codec, record)
-
-    def _flag_boot(self, message: str, values: Values) -> Record:
-        """The record with its number to be; the first frames of a boot say that there was one."""
-        if self.boots > 1 and self._frames < BOOT_FRAMES:
-            values = settled(self._codec, message, self._flagged(message, values, RESTARTED))
-        return Record(message, values, self.station, self.counter.next)
-
-    def _flagged(self, message: str, values: Values, flag: str) -> Values:
-        """`values` with a flag of their state set, where the schema has it."""
-        field = self._states.get(message)
-        if field is None:
-            return values
-        flags = {*(values[field.name] or ()), flag}
-        return {**values, field.name: [each for each in field.flags if each in flags]}
-
-    def _may_go(self, due: Due, now: Reading) -> bool:
-        """The rules allow it now, and so does the plan, which holds back all but sightings."""
-        if not due.entry.urgent and self.plan.wait_us(due.airtime_us, now.mono_us):
-            return False
-        if self.ledger is None:
-            return True
-        wall_us = (now.wall - ZERO) // US
-        on_air_us = due.airtime_us + self.margin_us
-        if not due.entry.urgent:
-            uses = self.ledger.used(now.mono_us, wall_us=wall_us)
-            if not self.plan.keeps_reserve(on_air_us, uses):
-                return False
-        start_us = self.ledger.earliest_start(on_air_us, now.mono_us, self.scopes, wall_us=wall_us)
-        return start_us is not None and start_us <= now.mono_us
-
     def _resume(self, kept: Mapping[str, Any], now: Reading) -> None:
         """Go on with the interval that was open, where this boot's clock says it still is."""
         records = self.summariser.resume(kept)
@@ -418,16 +299,6 @@ class Monitor:
             "unsendable": dict(self.unsendable),
             "mark": self.mark,
         }
-
-
-def _all_scopes(link: Link, rules: Mapping[str, Rule] | None) -> tuple[str, ...]:
-    """Of every channel at once: which one the radio takes is its own choice."""
-    scopes = (
-        scope
-        for frequency_hz in link.frequencies_hz
-        for scope in ledger_scopes(link, frequency_hz, rules)
-    )
-    return tuple(dict.fromkeys(scopes))
 
 
 def _within(field: Field, value: Any) -> Any:

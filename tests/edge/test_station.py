@@ -232,7 +232,7 @@ def test_a_lost_counter_goes_on_far_beyond_and_without_a_journal_not_at_all() ->
     bench.disk.files["counter"] = b"\0" * 1024
     bench.run(bench.boot(), 70)
     assert numbers(bench)[1] == numbers(bench)[0]  # 16 of its 32 bits
-    assert bench.boot().monitor.counter.next > 65_000
+    assert bench.boot().monitor.sender.counter.next > 65_000
     bench.disk.files["counter"] = b"\0" * 1024
     del bench.disk.files["journal"]
     with pytest.raises(RadioError, match="the frame counter does not verify"):

@@ -69,9 +69,9 @@ class Life:
 
     def send(self) -> None:
         while (due := self.monitor.due(self.now)) is not None:
-            send = self.monitor.frame(due)
+            send = self.monitor.sender.frame(due)
             self.ledger.record(
-                self.now.mono_us, send.airtime_us, self.monitor.scopes, wall_us=self.wall_us
+                self.now.mono_us, send.airtime_us, self.monitor.sender.scopes, wall_us=self.wall_us
             )
             self.mono_s += send.airtime_us / 1e6
             self.wall += timedelta(microseconds=send.airtime_us)
@@ -249,7 +249,7 @@ def test_a_failing_radio_is_tried_again_later_and_later_but_a_sighting_now() -> 
         life.wall += timedelta(minutes=1)
         if life.monitor.due(life.now) is not None:
             tries.append(minute)
-            life.monitor.failed(life.now)
+            life.monitor.sender.failed(life.now)
     gaps = [b - a for a, b in itertools.pairwise(tries)]
     assert gaps == sorted(gaps)
     assert gaps[-1] == 60
@@ -405,4 +405,4 @@ def test_repair_symbols_cover_the_frames_of_this_boot() -> None:
     held = [each.repair.held for each in opened if each.repair]
     assert held == [0, 1, 2, 3, 4]
     sizes = {send.airtime_us for send in life.sends}
-    assert sizes == {life.monitor.plan.airtime_us(len(send.frame)) for send in life.sends}
+    assert sizes == {life.monitor.sender.plan.airtime_us(len(send.frame)) for send in life.sends}

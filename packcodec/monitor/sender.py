@@ -1,0 +1,182 @@
+"""From a record that waits to the frame that goes: cut to what fits, held to rules and plan.
+
+The frame gets its number last, for a number once taken is used up.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from packcodec.codec.record import Record, Values
+from packcodec.errors import EncodeError, RadioError
+from packcodec.frame.codec import Codec
+from packcodec.frame.repair import Ring
+from packcodec.monitor.clock import Reading
+from packcodec.monitor.counter import Counter
+from packcodec.monitor.outbox import Entry
+from packcodec.monitor.plan import Plan
+from packcodec.monitor.vocabulary import SIGHTING
+from packcodec.monitor.worth import fit, frame_bytes, least, settled
+from packcodec.radio.ledger import Ledger
+from packcodec.radio.legal import largest_frame
+from packcodec.radio.link import Link
+from packcodec.radio.rules import Rule
+from packcodec.radio.scopes import ledger_limits, ledger_scopes
+from packcodec.schema.model import Flags
+
+RESTARTED, CLOCK_UNSET = "restarted", "clock_unset"
+# The frames that say 'restarted', so that one lost frame does not hide a boot.
+BOOT_FRAMES = 3
+FIRST_RETRY_US, LONGEST_RETRY_US = 30_000_000, 3_600_000_000
+
+_US = timedelta(microseconds=1)
+_ZERO = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A record that may be sent now, cut to what fits, and the time on air of its frame."""
+
+    entry: Entry
+    record: Record
+    airtime_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """A frame with its number, which is used up from now on."""
+
+    entry: Entry
+    frame: bytes
+    sequence: int
+    airtime_us: int
+
+
+class Sender:
+    """One boot's frames on one link.
+
+    `scopes` are those of the ledger that every frame falls into, and `margin_us` is what the
+    ledger is charged for a frame besides its time on air.
+    """
+
+    def __init__(
+        self,
+        codec: Codec,
+        station: int,
+        link: Link,
+        rules: Mapping[str, Rule] | None,
+        *,
+        counter: Counter,
+        ledger: Ledger | None,
+        boots: int,
+        now: Reading,
+    ) -> None:
+        """Raises RadioError for a link whose rules let no frame pass."""
+        self.counter = counter
+        self.ledger = ledger
+        self.scopes = _all_scopes(link, rules)
+        self.margin_us = 0
+        self._codec = codec
+        self._station = station
+        self._ring = Ring(codec.layout.repair, station) if codec.layout.repair else None
+        self._boot_frames = BOOT_FRAMES if boots > 1 else 0
+        self._not_before_us = now.mono_us
+        self._retry_us = FIRST_RETRY_US
+        most = largest_frame(link, rules)
+        if most is None:
+            raise RadioError("its rules let no frame pass", place=f"link '{link.name}'")
+        sizes = {each.name: each.most_frame_bytes for each in codec.layout.messages}
+        self.plan = Plan(
+            link,
+            ledger_limits(link, rules),
+            self.scopes,
+            frame_most=most,
+            sighting_bytes=sizes.get(SIGHTING, 0),
+            interval_us=codec.schema.policy.interval_s * 1_000_000,
+            now_us=now.mono_us,
+        )
+
+    def waits(self, now: Reading) -> bool:
+        """Whether a failure or a busy channel keeps everything back."""
+        return now.mono_us < self._not_before_us
+
+    def made(self, entry: Entry, waiting: int, now: Reading) -> Due:
+        """The entry's record as it would go now, while `waiting` entries wait.
+
+        Raises EncodeError, DecodeError or KeyError for what can never go.
+        """
+        values = self._codec.payloads[entry.message].unpack_values(entry.payload)
+        if self._boot_frames:
+            values = flagged(self._codec, entry.message, values, RESTARTED)
+            values = settled(self._codec, entry.message, values)
+        record = Record(entry.message, values, self._station, self.counter.next)
+        size = frame_bytes(self._codec, record)
+        if not entry.urgent:
+            allowed = self.plan.allowed_bytes(waiting, now.mono_us)
+            if size > allowed:
+                record = self._cut(record, allowed)
+                size = frame_bytes(self._codec, record)
+        if size > self.plan.frame_most:
+            raise EncodeError(f"takes {size} bytes", place=f"message.{entry.message}")
+        return Due(entry, record, self.plan.airtime_us(size))
+
+    def may_go(self, due: Due, now: Reading) -> bool:
+        """The rules allow it now, and so does the plan, which holds back all but sightings."""
+        if not due.entry.urgent and self.plan.wait_us(due.airtime_us, now.mono_us):
+            return False
+        if self.ledger is None:
+            return True
+        wall_us = (now.wall - _ZERO) // _US
+        on_air_us = due.airtime_us + self.margin_us
+        if not due.entry.urgent:
+            uses = self.ledger.used(now.mono_us, wall_us=wall_us)
+            if not self.plan.keeps_reserve(on_air_us, uses):
+                return False
+        start_us = self.ledger.earliest_start(on_air_us, now.mono_us, self.scopes, wall_us=wall_us)
+        return start_us is not None and start_us <= now.mono_us
+
+    def frame(self, due: Due) -> Send:
+        """Number and encode it. Raises EncodeError where no number is reserved, or no key is."""
+        sequence = self.counter.take()
+        frame = self._codec.encode(due.record, sequence=sequence, ring=self._ring)
+        self._boot_frames = max(0, self._boot_frames - 1)
+        return Send(due.entry, frame, sequence, due.airtime_us)
+
+    def sent(self, send: Send) -> None:
+        """The radio has sent it."""
+        self.plan.spend(send.airtime_us)
+        self._retry_us = FIRST_RETRY_US
+
+    def failed(self, now: Reading) -> None:
+        """The radio, or the store, would not have it: try again later, and later each time."""
+        self._not_before_us = now.mono_us + self._retry_us
+        self._retry_us = min(2 * self._retry_us, LONGEST_RETRY_US)
+
+    def put_off(self, now: Reading, wait_us: int) -> None:
+        """Try again after `wait_us`: the channel is busy, or, with 0, there is news."""
+        self._not_before_us = now.mono_us + wait_us
+
+    def _cut(self, record: Record, allowed_bytes: int) -> Record:
+        try:
+            return fit(self._codec, record, allowed_bytes)
+        except EncodeError:
+            return least(self._codec, record)
+
+
+def flagged(codec: Codec, message: str, values: Values, flag: str) -> Values:
+    """`values` with a flag of their state set, where the schema has it."""
+    for field in codec.payloads[message].message.message.fields:
+        if isinstance(field, Flags) and field.name == "state" and flag in field.flags:
+            flags = {*(values["state"] or ()), flag}
+            return {**values, "state": [each for each in field.flags if each in flags]}
+    return values
+
+
+def _all_scopes(link: Link, rules: Mapping[str, Rule] | None) -> tuple[str, ...]:
+    """Of every channel at once: which one the radio takes is its own choice."""
+    scopes = (
+        scope
+        for frequency_hz in link.frequencies_hz
+        for scope in ledger_scopes(link, frequency_hz, rules)
+    )
+    return tuple(dict.fromkeys(scopes))
