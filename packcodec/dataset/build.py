@@ -12,11 +12,10 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
-from packcodec.codec.record import AtLeast, AtMost, Record
+from packcodec.codec.record import Record
 from packcodec.dataset.effort import stretches
 from packcodec.dataset.model import (
     Clock,
-    Count,
     Dataset,
     Deployment,
     Gap,
@@ -29,6 +28,7 @@ from packcodec.dataset.model import (
     Tally,
     Total,
 )
+from packcodec.dataset.values import count, instant, number
 from packcodec.errors import LogError
 from packcodec.frame.sequence import infer_counter
 from packcodec.schema.model import Boolean, Duration, Field, Integer, Scaled, Schema
@@ -330,33 +330,3 @@ def _health_fields(schema: Schema) -> tuple[HealthField, ...]:
         for each in (message.fields if message else ())
         if each.name != "at"
     )
-
-
-def instant(value: object) -> datetime | None:
-    """A time as decoded or as JSON writes it, in UTC; None where it is absent or partial."""
-    if isinstance(value, str):
-        value = datetime.fromisoformat(value)
-    return value.astimezone(UTC) if isinstance(value, datetime) else None
-
-
-def number(value: object) -> float | None:
-    """A quantity as decoded or in JSON form, a bound as its value."""
-    inner = bound(value)[0]
-    return None if inner is None else float(inner)
-
-
-def count(value: object, absent: int) -> Count:
-    """A whole number as decoded or in JSON form."""
-    inner, side = bound(value)
-    return Count(absent if inner is None else int(inner), side == "at least")
-
-
-def bound(value: Any) -> tuple[Any, Literal["", "at least", "at most"]]:
-    """A value as decoded or in JSON form, and which bound it is, if it is one."""
-    match value:
-        case AtLeast(inner) | {"at_least": inner}:
-            return inner, "at least"
-        case AtMost(inner) | {"at_most": inner}:
-            return inner, "at most"
-        case _:
-            return value, ""

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from packcodec.base.cadence import Cadence
-from packcodec.dataset.build import Heard, number
+from packcodec.dataset.build import Heard
 from packcodec.dataset.days import NONE, plus
 from packcodec.dataset.model import Count, Dataset, Deployment
+from packcodec.dataset.values import number
 
 RECENT = timedelta(days=2)
 RECENT_GAPS = timedelta(days=7)
@@ -179,7 +180,11 @@ def last_heard(data: Dataset, deployment: str) -> datetime | None:
     """The time of the last record that a clock dates."""
     ends = [
         *(each.end for each in data.intervals if each.deployment == deployment),
-        *(each.end for each in data.sightings if each.deployment == deployment),
+        *(
+            each.end
+            for each in data.sightings
+            if each.deployment == deployment and not each.to_the_day
+        ),
         *(each.at for each in data.health if each.deployment == deployment),
     ]
     told = [each.astimezone(UTC) for each in ends if each is not None]

@@ -4,9 +4,10 @@ A rate of visits is an index. It mixes how many animals there are with how far t
 the station sees them and where it stands; it is no density.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 from scipy.stats import bootstrap
@@ -92,6 +93,37 @@ def rate(visits: Sequence[int], watched_s: Sequence[float], *, seed: int) -> Rat
         )
         low, high = (float(each) for each in result.confidence_interval)
     return Rate(int(counts.sum()), float(effort.sum()), point, low, high)
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A figure and a 95 % interval by bootstrap (percentiles)."""
+
+    value: float
+    low: float
+    high: float
+
+
+def resampled(
+    statistic: Callable[..., float], *samples: Sequence[Any], seed: int, resamples: int = RESAMPLES
+) -> Estimate:
+    """`statistic` of the samples, and how it varies when each is drawn anew, whole, with return.
+
+    For an overlap give the times of two species, for an activity level those of one, for a number
+    of species the station-days: what is drawn must be what could have come out otherwise. Raises
+    LogError for a sample without elements.
+    """
+    if not samples or not all(len(each) for each in samples):
+        raise LogError("a sample is empty", place="bootstrap", remedy="give one element or more")
+    rng = np.random.default_rng(seed)
+    drawn = []
+    for _ in range(resamples):
+        picks = [rng.integers(len(each), size=len(each)) for each in samples]
+        anew = ([each[n] for n in at] for each, at in zip(samples, picks, strict=True))
+        drawn.append(statistic(*anew))
+    tail = (1 - CONFIDENCE) / 2
+    low, high = np.quantile(drawn, (tail, 1 - tail))
+    return Estimate(float(statistic(*samples)), float(low), float(high))
 
 
 def _per_100_days(counts: "np.ndarray", effort: "np.ndarray", axis: int = -1) -> "np.ndarray":

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal, TypeAlias
 
-from packcodec.dataset.build import bound
 from packcodec.dataset.model import Dataset
+from packcodec.dataset.values import bound
 
 Kind = Literal["string", "integer", "number", "boolean", "datetime"]
 Cell: TypeAlias = str | int | float | bool | datetime | None

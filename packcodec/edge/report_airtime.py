@@ -7,8 +7,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from packcodec.dataset.build import Heard, instant
+from packcodec.dataset.build import Heard
 from packcodec.dataset.model import Dataset
+from packcodec.dataset.values import instant
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
 from packcodec.radio.limits import WindowLimit

@@ -3,18 +3,19 @@
 A policy in the page itself forbids every request, so that what is not in it cannot be shown.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from importlib.resources import files
 from typing import Any
 
-from packcodec.dataset.build import bound
 from packcodec.dataset.check import check
 from packcodec.dataset.days import StationDay, station_days
 from packcodec.dataset.diversity import accumulation, hill
 from packcodec.dataset.effort import DAY_S
 from packcodec.dataset.live import last_heard
 from packcodec.dataset.model import Count, Dataset, HealthField
+from packcodec.dataset.rates import resampled
 from packcodec.dataset.season import (
     SpeciesSeason,
     activity,
@@ -22,19 +23,22 @@ from packcodec.dataset.season import (
     knowledge,
     species_seasons,
 )
+from packcodec.dataset.values import bound
 from packcodec.edge.parts import part
 from packcodec.edge.pictures import Picture
 from packcodec.edge.report_airtime import Airtime
 from packcodec.edge.report_charts import (
     accumulation_picture,
     activity_picture,
-    airtime_picture,
     calendar_picture,
+    named,
+    rates_picture,
+)
+from packcodec.edge.station_charts import (
+    airtime_picture,
     effort_picture,
     health_picture,
     map_picture,
-    named,
-    rates_picture,
     short,
 )
 
@@ -50,6 +54,12 @@ PICTURED: Mapping[str, str] = {
     "temperature_c": "Temperature",
     "storage_percent": "Free storage",
 }
+HILL_WORDS: Mapping[float, str] = {
+    0: "with rare and common alike",
+    1: "by how common each is",
+    2: "with the common ones foremost",
+}
+HILL_RESAMPLES = 199
 PARTS = (
     ("seen", "What was seen"),
     ("when", "When"),
@@ -285,14 +295,35 @@ def _trust(
         f"{tally.unplaced:,} records lie in no deployment.",
         f"Detections below a confidence of {data.confidence_least:g} are not counted.",
     ]
-    counts = [each.visits.value for each in species if each.visits.value]
-    if counts:
-        numbers = ", ".join(f"{hill(counts, order):.1f}" for order in (0, 1, 2))
+    if any(each.visits.value for each in species):
         lines.append(
-            f"Hill numbers of order 0, 1 and 2 over visits: {numbers} (species; as many as if all "
-            "were equally common; the same for the common ones)."
+            "Hill numbers over visits, as many species as if all were equally common, with the "
+            f"range that holds 95 % when days are drawn anew: {_hill_words(days)}."
         )
     return lines
+
+
+def _hill_words(days: Sequence[StationDay]) -> str:
+    """Hill numbers in words, with what they would be had other days been watched."""
+    seen = [
+        {label: count.value for label, count in each.visits.items()}
+        for each in days
+        if each.watched_s or each.visits
+    ]
+
+    def number(order: float, some: Sequence[Mapping[str, int]]) -> float:
+        total: Counter[str] = Counter()
+        for each in some:
+            total.update(each)
+        return hill(total.values(), order) if total.total() else 0.0
+
+    words = []
+    for order, meaning in HILL_WORDS.items():
+        found = resampled(
+            lambda some, order=order: number(order, some), seen, seed=SEED, resamples=HILL_RESAMPLES
+        )
+        words.append(f"{found.value:.1f} ({found.low:.1f} to {found.high:.1f}) {meaning}")
+    return ", ".join(words)
 
 
 def _accumulation(days: Sequence[StationDay]) -> Picture | None:

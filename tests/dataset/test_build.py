@@ -9,9 +9,10 @@ import pytest
 from small_dataset import DAY, dataset, demo, row, sighting, small, summary
 
 from packcodec.codec.record import AtLeast, AtMost, Record
-from packcodec.dataset.build import Heard, bound
+from packcodec.dataset.build import Heard
 from packcodec.dataset.effort import station_days, watched_s
 from packcodec.dataset.model import Count, Gap
+from packcodec.dataset.values import bound
 from packcodec.errors import LogError
 
 HOUR = timedelta(hours=1)

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from packcodec.dataset.activity import CIRCLE, angle, concentration, rate_by_hour
+from packcodec.dataset.activity import CIRCLE, angle, concentration, overlap, rate_by_hour
 from packcodec.dataset.diversity import accumulation, hill
-from packcodec.dataset.rates import Seen, independent, rate
+from packcodec.dataset.rates import Seen, independent, rate, resampled
 from packcodec.errors import LogError
 
 START = datetime(2027, 4, 2, tzinfo=UTC)
@@ -109,6 +109,23 @@ def test_an_hour_that_was_not_watched_has_no_rate() -> None:
 def test_one_time_gives_no_density() -> None:
     with pytest.raises(LogError, match="give 2 or more"):
         concentration([1.0])
+
+
+def test_an_estimate_lies_in_its_interval_and_repeats() -> None:
+    rng = np.random.default_rng(1)
+    one, other = rng.vonmises(0, 2, 60), rng.vonmises(1, 2, 60)
+    found = resampled(overlap, one, other, seed=3, resamples=99)
+    assert found == resampled(overlap, one, other, seed=3, resamples=99)
+    assert found.low < found.value < found.high
+    mean = resampled(np.mean, list(range(100)), seed=1)
+    # The standard error of that mean is 100 / sqrt(12 * 100) = 2.89.
+    assert mean.value == 49.5
+    assert mean.high - mean.low == pytest.approx(2 * 1.96 * 2.89, rel=0.1)
+
+
+def test_an_empty_sample_has_no_interval() -> None:
+    with pytest.raises(LogError, match="a sample is empty"):
+        resampled(np.mean, [], seed=1)
 
 
 @given(st.integers(1, 60), st.sampled_from([0, 0.5, 1, 2, 3]))
