@@ -56,7 +56,15 @@ def _row(place: Place, at: int | None, depth: int) -> BitRow:
     field = place.field
     path = place.path.split(".", 2)[-1]
     if isinstance(place, Presence):
-        return BitRow(f"{path}?", f"{field.name}?", depth, at, 1, "presence", "1: sent further on, 0: left out")
+        return BitRow(
+            f"{path}?",
+            f"{field.name}?",
+            depth,
+            at,
+            1,
+            "presence",
+            "1: sent further on, 0: left out",
+        )
     name = f"{field.name} ×" if isinstance(place, Count) else field.name
     meaning = range_of(field) + (f"; {field.note}" if field.note else "")
     return BitRow(path, name, depth, at, place.width, kind_of(field), meaning)
