@@ -1,7 +1,9 @@
 """Many sources, one store: what they hear is stored in batches, and then acknowledged."""
 
+import gc
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from queue import Empty, Queue
 from threading import Event, Thread
 from typing import TypeAlias
@@ -49,6 +51,12 @@ class Receiver:
         ]
         for thread in threads:
             thread.start()
+        with _few_collections():
+            self._store_until_done(threads)
+        if self._failed:
+            raise self._failed[0]
+
+    def _store_until_done(self, threads: Sequence[Thread]) -> None:
         while not self.stop.is_set() and any(thread.is_alive() for thread in threads):
             self._store_what_waits()
         for thread in threads:
@@ -56,8 +64,6 @@ class Receiver:
             thread.join(2 * LOOK_S)
         while not self._waiting.empty():
             self._store_what_waits()
-        if self._failed:
-            raise self._failed[0]
 
     def _run_source(self, source: Source) -> None:
         outlet = Outlet(self._put, self._tell, self.stop)
@@ -96,6 +102,17 @@ class Receiver:
                     raise
                 self._tell(f"{error}; trying again in {RETRY_S:.0f} s")
                 self.stop.wait(RETRY_S)
+
+
+@contextmanager
+def _few_collections() -> Iterator[None]:
+    """Look rarely for cycles of garbage: a batch makes many objects, and no cycles."""
+    before = gc.get_threshold()
+    gc.set_threshold(100_000, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 class Tally:
