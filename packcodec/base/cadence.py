@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 # A station that watches by day is silent every night: what it did in two or three days counts.
 REMEMBERED = 64
 PATIENCE = 1.5
+# No silence shorter than this is an alarm, however fast frames came before it.
+LEAST_SILENCE = timedelta(minutes=15)
 
 
 class Cadence:
@@ -33,4 +35,4 @@ class Cadence:
         """When silence becomes worth an alarm: half as long again as the longest known pause."""
         if self._last is None or not self._pauses:
             return None
-        return self._last[1] + PATIENCE * max(self._pauses)
+        return self._last[1] + max(PATIENCE * max(self._pauses), LEAST_SILENCE)

@@ -18,6 +18,8 @@ from packcodec.codec.record import Record
 # A delay this far under the line is no longer noise: the clock was set, or its cell was changed.
 JUMP_S = 120.0
 LEAST_POINTS = 8
+# Over less than this, noise of seconds would pass for a drift of hundreds of ppm.
+LEAST_SPAN_S = 6 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +94,7 @@ class _Edge:
         self.points += 1
 
     def fit(self, message: str) -> ClockFit | None:
-        if self.points < LEAST_POINTS:
+        if self.points < LEAST_POINTS or self.hull[-1][0] - self.hull[0][0] < LEAST_SPAN_S:
             return None
         offset, slope = self._edge()
         last_x = self.hull[-1][0]

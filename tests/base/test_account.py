@@ -206,6 +206,12 @@ def test_what_a_small_account_forgot_it_does_not_guess() -> None:
     assert event.why == Why.REPLAY
 
 
+def test_frames_seconds_apart_do_not_make_an_alarm_of_a_minute() -> None:
+    base = Base([CODEC])
+    all_events(base, [(frame, at / 3600) for at, frame in enumerate(frames_of(20))])
+    assert base.stations[3].cadence.overdue_from == EPOCH + timedelta(minutes=15, seconds=19)
+
+
 @pytest.mark.parametrize("lost", [range(10, 12), range(10, 40)])
 def test_overdue_is_not_the_same_as_nothing_seen(lost: range) -> None:
     base = Base([CODEC])

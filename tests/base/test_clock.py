@@ -76,6 +76,14 @@ def test_too_few_points_are_no_fit() -> None:
     assert clock.fits() == []
 
 
+def test_minutes_are_too_short_for_a_fit() -> None:
+    clock = Clock()
+    for minute in range(200):
+        when = EPOCH + timedelta(minutes=minute)
+        clock.heard("sighting", when, when + timedelta(seconds=1))
+    assert clock.fits() == []
+
+
 def test_a_record_without_a_time_says_nothing() -> None:
     clock = Clock()
     clock.heard("sighting", None, EPOCH)

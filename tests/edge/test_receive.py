@@ -149,19 +149,19 @@ def test_a_store_that_fails_is_tried_again_before_anything_is_acknowledged(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("packcodec.edge.receive.RETRY_S", 0.01)
-    right = store._write_frames
+    right = store._writer.frames
     acknowledged: list[bool] = []
 
     class Once:
         def run(self, outlet: Any) -> None:
-            store._write_frames = "INSERT INTO nowhere VALUES (1)"
+            store._writer.frames = "INSERT INTO nowhere VALUES (1)"
             heard = Reader("b").read(frames_of(1)[0].hex(), "p", EPOCH)
-            outlet.put([heard], lambda: acknowledged.append(store._write_frames == right))
+            outlet.put([heard], lambda: acknowledged.append(store._writer.frames == right))
 
     hearing = Hearing(store, Once())
     hearing.until_told()
     assert acknowledged == []
-    store._write_frames = right
+    store._writer.frames = right
     assert len(hearing.until(1)) == 1
     assert acknowledged == [True]
     assert "nowhere" in hearing.told[0]

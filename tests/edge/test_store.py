@@ -185,7 +185,7 @@ def test_a_batch_that_fails_leaves_no_trace(
     before = contents(tmp_path / "store.db")
     rest = [heard(frame, at + 20) for at, frame in enumerate(frames[20:])]
     with monkeypatch.context() as broken:
-        broken.setattr(store, "_write_receptions", "INSERT INTO nowhere VALUES (?, ?, ?, ?, ?, ?)")
+        broken.setattr(store._writer, "receptions", "INSERT INTO nowhere VALUES (?, ?, ?, ?, ?, ?)")
         with pytest.raises(StoreError, match="nowhere"):
             store.ingest(rest)
     assert contents(tmp_path / "store.db") == before

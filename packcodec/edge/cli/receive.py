@@ -14,7 +14,7 @@ from packcodec.base.events import Event
 from packcodec.codec.record import to_json
 from packcodec.edge.capture import Form, Pointers, Reader
 from packcodec.edge.cli.decode import Moment
-from packcodec.edge.cli.screen import say, table, warn, write_line
+from packcodec.edge.cli.screen import say, warn, write_line
 from packcodec.edge.cli.sealed import given_keys, keys_option
 from packcodec.edge.files import load
 from packcodec.edge.mqtt import MqttSource
@@ -139,7 +139,8 @@ def _tell(text: str) -> None:
 
 def _show(tally: "Tally") -> None:
     say(f"{tally.frames} frames heard")
-    table((">", "of them"), [(count, kind) for kind, count in sorted(tally.kinds.items())])
+    for kind, count in sorted(tally.kinds.items()):
+        say(f"  {count} {kind}")
     for why, count in sorted(tally.refused.items()):
         say(f"  {count} gave no record: {why}")
     if tally.missing:
