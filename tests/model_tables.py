@@ -4,8 +4,9 @@ from dataclasses import replace
 from random import Random
 from typing import Any
 
+from packcodec.codec.modelled.coder import ROOM_ROWS
 from packcodec.codec.modelled.defaults import default_species, default_table
-from packcodec.codec.modelled.history import AGES, HOUR_ROWS, ROOM_ROWS, SET_AGES
+from packcodec.codec.modelled.history import AGES, HOUR_ROWS, SET_AGES
 from packcodec.codec.modelled.place import Spot
 from packcodec.codec.modelled.tables import Classes
 from packcodec.codec.modelled.walk import Walk

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from packcodec.codec.modelled.coder import TOTAL, Decoder, Encoder
+from packcodec.codec.modelled.coder import TOTAL, Decoder, Encoder, string
 from packcodec.codec.modelled.tables import frequencies
 
 constriction = pytest.importorskip("constriction")
@@ -36,7 +36,7 @@ def ours(table: tuple[int, ...], symbols: list[int]) -> tuple[int, int]:
     encoder = Encoder()
     for symbol in symbols:
         encoder.symbol(sums, symbol)
-    x, bits = encoder.finish()
+    x, bits = string(encoder.steps, 0)
     decoder = Decoder(x, bits)
     assert [decoder.symbol(sums, 0) for _ in symbols] == symbols
     return x, bits

@@ -14,7 +14,8 @@ The top 1/64 of the first interval is left free: a payload whose first six bits 
 one of these strings (`packcodec.codec.modelled.payload` puts plain payloads there).
 
 `Encoder` and `Decoder` have the same methods, each taking the symbol to send and giving the symbol
-sent; a decoder looks at none of what it is given. So one walk over a message serves both.
+sent; a decoder looks at none of what it is given. So one walk over a message serves both. Both keep
+the narrowings, from which `string` makes the bits for any room: a walk is taken once.
 """
 
 from bisect import bisect_right
@@ -29,9 +30,18 @@ FIRST_RANGE = 63 << 26
 LEAST_RANGE = 1 << 24
 WORD_BITS = 32
 WIDEST_UNIFORM_BITS = 16
+ROOM_ROWS = 16
+ROOM_BITS = 4
 
 Cumulative = tuple[int, ...]
 """0, then for each symbol the sum of its frequency and of those before it; the last is 2**16."""
+
+Narrowing = tuple[int, int, int]
+"""(start, end, total). A total of 0 stands for 2**16 of a table, whose last symbol gets what the
+shift rounds off, so that no string is meaningless."""
+
+More = tuple[Sequence[Cumulative], int]
+"""Whether there is one more: a table for each room that may be left, and the answer."""
 
 
 class Coder(Protocol):
@@ -46,138 +56,69 @@ class Coder(Protocol):
     def uniform(self, n: int, said: int) -> int:
         """A number 0..n-1, all alike: log2 n bits."""
 
-    def spent_bits(self) -> int:
-        """Whole bits spent so far, the same on both sides."""
+    def more(self, tables: Sequence[Cumulative], said: int) -> int:
+        """Yes or no by the table for the room that is left, one of 16 for every 4 bits."""
 
 
 class Encoder:
-    """Narrows the interval; `finish` gives the bits."""
+    """Notes the narrowings of what it is told to send."""
 
     def __init__(self) -> None:
-        self.low = 0
-        self.range = FIRST_RANGE
-        self.shifts = 0
+        self.steps: list[Narrowing | More] = []
 
     def symbol(self, cumulative: Cumulative, said: int) -> int:
-        r = self.range >> TOTAL_BITS
-        start, end = cumulative[said], cumulative[said + 1]
-        self.low += r * start
-        # What the shift rounds off belongs to the last symbol, so that no string is meaningless.
-        self.range = r * (end - start) if end < TOTAL else self.range - r * start
-        if self.range < LEAST_RANGE:
-            self._shift()
+        self.steps.append((cumulative[said], cumulative[said + 1], 0))
         return said
 
     def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
         shares = left_of(frequencies, without)
-        r = self.range // sum(shares)
-        self.low += r * sum(shares[:said])
-        self.range = r * shares[said]
-        if self.range < LEAST_RANGE:
-            self._shift()
+        start = sum(shares[:said])
+        self.steps.append((start, start + shares[said], sum(shares)))
         return said
 
     def uniform(self, n: int, said: int) -> int:
         for part, step in uniform_parts(n):
-            r = self.range // part
-            self.low += r * ((said >> step) % part)
-            self.range = r
-            if self.range < LEAST_RANGE:
-                self._shift()
+            digit = (said >> step) % part
+            self.steps.append((digit, digit + 1, part))
         return said
 
-    def spent_bits(self) -> int:
-        return 8 * self.shifts + WORD_BITS - self.range.bit_length()
-
-    def finish(self) -> tuple[int, int]:
-        """The shortest string as (integer, number of bits)."""
-        return shortest(self.low, self.range, self.shifts)
-
-    def _shift(self) -> None:
-        while self.range < LEAST_RANGE:
-            self.range <<= 8
-            self.low <<= 8
-            self.shifts += 1
+    def more(self, tables: Sequence[Cumulative], said: int) -> int:
+        self.steps.append((tables, said))
+        return said
 
 
-class Decoder:
-    """Reads the string that is the last `bits` bits of `x`, and zeros after its end."""
+def string(steps: Sequence[Narrowing | More], room_bits: int) -> tuple[int, int]:
+    """The shortest string after these steps, as (integer, number of bits)."""
+    return shortest(*interval(steps, room_bits))
 
-    def __init__(self, x: int, bits: int) -> None:
-        self._bits = bits
-        self._left = (bits + 7) // 8 + WORD_BITS // 8
-        self._x = (x & ((1 << bits) - 1)) << (8 * self._left - bits)
-        self._left -= 4
-        self.value = self._x >> 8 * self._left
-        self.low = 0
-        self.range = FIRST_RANGE
-        self.shifts = 0
 
-    def symbol(self, cumulative: Cumulative, said: int) -> int:  # noqa: ARG002
-        r = self.range >> TOTAL_BITS
-        # The same symbol as by comparing r * cumulative[i] with the value, i from 0 on.
-        symbol = bisect_right(cumulative, min(self.value // r, TOTAL - 1)) - 1
-        start, end = cumulative[symbol], cumulative[symbol + 1]
-        self.low += r * start
-        self.value -= r * start
-        self.range = r * (end - start) if end < TOTAL else self.range - r * start
-        if self.range < LEAST_RANGE:
-            self._shift()
-        return symbol
-
-    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:  # noqa: ARG002
-        shares = left_of(frequencies, without)
-        r = self.range // sum(shares)
-        target = self.value // r
-        for symbol, share in enumerate(shares):
-            if target < share:
-                start = r * sum(shares[:symbol])
-                self.low += start
-                self.value -= start
-                self.range = r * share
-                if self.range < LEAST_RANGE:
-                    self._shift()
-                return symbol
-            target -= share
-        raise meaningless()
-
-    def uniform(self, n: int, said: int) -> int:  # noqa: ARG002
-        number = 0
-        for part, step in uniform_parts(n):
-            r = self.range // part
-            digit = self.value // r
-            if digit >= part:
-                raise meaningless()
-            number |= digit << step
-            self.low += r * digit
-            self.value -= r * digit
-            self.range = r
-            if self.range < LEAST_RANGE:
-                self._shift()
-        if number >= n:
-            raise meaningless()
-        return number
-
-    def spent_bits(self) -> int:
-        return 8 * self.shifts + WORD_BITS - self.range.bit_length()
-
-    def finish(self) -> tuple[int, int]:
-        """The string that an encoder of the same symbols would have made."""
-        return shortest(self.low, self.range, self.shifts)
-
-    def _shift(self) -> None:
-        while self.range < LEAST_RANGE:
-            if not self._left:
-                raise DecodeError(Reason.WRONG_LENGTH, "the payload ends before its values do")
-            self._left -= 1
-            self.range <<= 8
-            self.low <<= 8
-            self.value = self.value << 8 | self._x >> 8 * self._left & 0xFF
-            self.shifts += 1
+def interval(steps: Sequence[Narrowing | More], room_bits: int) -> tuple[int, int, int]:
+    """low, range, and by how many bytes both have moved up."""
+    low, range_, shifts = 0, FIRST_RANGE, 0
+    for step in steps:
+        if len(step) == 2:
+            tables, said = step
+            table = tables[room_row(room_bits - spent_bits(range_, shifts))]
+            start, end, total = table[said], table[said + 1], 0
+        else:
+            start, end, total = step
+        if total:
+            r = range_ // total
+            low += r * start
+            range_ = r * (end - start)
+        else:
+            r = range_ >> TOTAL_BITS
+            low += r * start
+            range_ = r * (end - start) if end < TOTAL else range_ - r * start
+        while range_ < LEAST_RANGE:
+            range_ <<= 8
+            low <<= 8
+            shifts += 1
+    return low, range_, shifts
 
 
 def shortest(low: int, range_: int, shifts: int) -> tuple[int, int]:
-    """The shortest string in an interval after so many shifts, as (integer, number of bits)."""
+    """The shortest string in an interval, as (integer, number of bits)."""
     zeros = (low ^ (low + range_ - 1)).bit_length()
     if low & ((1 << zeros) - 1):
         # Past low, the first number whose differing top bit is one: it has zeros - 1 zeros.
@@ -188,6 +129,91 @@ def shortest(low: int, range_: int, shifts: int) -> tuple[int, int]:
         value >>= 1
         zeros += 1
     return value, WORD_BITS + 8 * shifts - zeros
+
+
+class Decoder:
+    """Reads the string that is the last `bits` bits of `x`, all the room there is, and then zeros.
+
+    `steps` are those of an encoder that says what was read.
+    """
+
+    def __init__(self, x: int, bits: int) -> None:
+        self.steps: list[Narrowing | More] = []
+        self.range = FIRST_RANGE
+        self.shifts = 0
+        self._room_bits = bits
+        self._left = (bits + 7) // 8 + WORD_BITS // 8
+        self._x = (x & ((1 << bits) - 1)) << (8 * self._left - bits)
+        self._left -= WORD_BITS // 8
+        self.value = self._x >> 8 * self._left
+
+    def symbol(self, cumulative: Cumulative, said: int) -> int:  # noqa: ARG002
+        r = self.range >> TOTAL_BITS
+        # The same symbol as by comparing r * cumulative[i] with the value, i from 0 on.
+        symbol = bisect_right(cumulative, min(self.value // r, TOTAL - 1)) - 1
+        start, end = cumulative[symbol], cumulative[symbol + 1]
+        self.steps.append((start, end, 0))
+        self.value -= r * start
+        self.range = r * (end - start) if end < TOTAL else self.range - r * start
+        if self.range < LEAST_RANGE:
+            self._shift()
+        return symbol
+
+    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:  # noqa: ARG002
+        shares = left_of(frequencies, without)
+        total = sum(shares)
+        r = self.range // total
+        target, start = self.value // r, 0
+        for symbol, share in enumerate(shares):
+            if target < start + share:
+                self._narrow(r, start, start + share, total)
+                return symbol
+            start += share
+        raise meaningless()
+
+    def uniform(self, n: int, said: int) -> int:  # noqa: ARG002
+        number = 0
+        for part, step in uniform_parts(n):
+            r = self.range // part
+            digit = self.value // r
+            if digit >= part:
+                raise meaningless()
+            number |= digit << step
+            self._narrow(r, digit, digit + 1, part)
+        if number >= n:
+            raise meaningless()
+        return number
+
+    def more(self, tables: Sequence[Cumulative], said: int) -> int:
+        room = room_row(self._room_bits - spent_bits(self.range, self.shifts))
+        said = self.symbol(tables[room], said)
+        self.steps[-1] = (tables, said)
+        return said
+
+    def _narrow(self, r: int, start: int, end: int, total: int) -> None:
+        self.steps.append((start, end, total))
+        self.value -= r * start
+        self.range = r * (end - start)
+        if self.range < LEAST_RANGE:
+            self._shift()
+
+    def _shift(self) -> None:
+        while self.range < LEAST_RANGE:
+            if not self._left:
+                raise DecodeError(Reason.WRONG_LENGTH, "the payload ends before its values do")
+            self._left -= 1
+            self.range <<= 8
+            self.value = self.value << 8 | self._x >> 8 * self._left & 0xFF
+            self.shifts += 1
+
+
+def spent_bits(range_: int, shifts: int) -> int:
+    """Whole bits spent so far, the same on both sides."""
+    return 8 * shifts + WORD_BITS - range_.bit_length()
+
+
+def room_row(bits: int) -> int:
+    return min(max(bits, 0) // ROOM_BITS, ROOM_ROWS - 1)
 
 
 def uniform_parts(n: int) -> tuple[tuple[int, int], ...]:

@@ -6,7 +6,8 @@ judgement, in eighths of a power of two, and belong to the format: changing one 
 payloads mean (spec/modelled-coding.md).
 """
 
-from packcodec.codec.modelled.history import AGES, ROOM_ROWS, SET_AGES
+from packcodec.codec.modelled.coder import ROOM_ROWS
+from packcodec.codec.modelled.history import AGES, SET_AGES
 from packcodec.codec.modelled.place import Spot
 from packcodec.codec.modelled.tables import Classes
 from packcodec.schema.model import (

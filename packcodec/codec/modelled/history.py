@@ -20,8 +20,6 @@ ACTIVE_STEPS = 4
 MOST_RECENT = 8
 AGES = 17
 SET_AGES = 11
-ROOM_ROWS = 16
-ROOM_BITS = 4
 
 
 @dataclass(slots=True)
@@ -121,7 +119,3 @@ def set_age_row(history: ListHistory, species: int) -> int:
     if seen is None:
         return 1 + min(history.instances - 1, 3)
     return 5 + min(history.instances - 1 - seen, 5)
-
-
-def room_row(bits: int) -> int:
-    return min(max(bits, 0) // ROOM_BITS, ROOM_ROWS - 1)

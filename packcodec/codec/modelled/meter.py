@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from math import log2
 from typing import Any
 
-from packcodec.codec.modelled.coder import TOTAL, Coder, Cumulative, left_of
+from packcodec.codec.modelled.coder import TOTAL, Coder, Cumulative, left_of, room_row
 from packcodec.codec.modelled.history import Now
 from packcodec.codec.modelled.place import Place, Spot, TablePlace
 from packcodec.codec.modelled.tree import Tree
@@ -25,13 +25,15 @@ class Meter:
         self.spent: dict[str, float] = {}
         self._path = ""
         self._started = 0.0
+        self._room_bits = 0
         self._species = walk.models.species
         self._walk = Walk(walk.message, walk.schema, walk.models, self._place)
 
     def measure(self, tree: Tree, room_bits: int) -> float:
         """The information of one payload in bits, when it may take `room_bits`."""
         self._started = self.bits
-        self._walk.code(self, tree, room_bits)
+        self._room_bits = room_bits
+        self._walk.code(self, tree)
         return self.bits - self._started
 
     def symbol(self, cumulative: Cumulative, said: int) -> int:
@@ -49,8 +51,9 @@ class Meter:
         self._add(log2(n))
         return said
 
-    def spent_bits(self) -> int:
-        return int(self.bits - self._started)
+    def more(self, tables: Sequence[Cumulative], said: int) -> int:
+        spent = int(self.bits - self._started)
+        return self.symbol(tables[room_row(self._room_bits - spent)], said)
 
     def _add(self, bits: float) -> None:
         self.bits += bits

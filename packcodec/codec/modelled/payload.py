@@ -8,11 +8,11 @@ Where the fixed payload would be shorter in bytes, it is sent as it is after six
 range-coded payload starts with. So a modelled payload is never more than one byte longer.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from packcodec.codec.compiled import PayloadCodec
-from packcodec.codec.modelled.coder import Decoder, Encoder, meaningless
+from packcodec.codec.modelled.coder import Decoder, Encoder, More, Narrowing, meaningless, string
 from packcodec.codec.modelled.defaults import default_species
 from packcodec.codec.modelled.tree import Tree, bits_of, tree_of
 from packcodec.codec.modelled.walk import Walk
@@ -51,12 +51,12 @@ class ModelledPayload:
 
     def pack(self, *values: Any) -> bytes:
         """The payload alone, zero-padded to a byte; raises EncodeError."""
-        x, n = self._shortest(*self.fixed.pack_bits(*values), 0)
+        x, n = self._payload(*self.fixed.pack_bits(*values), 0)
         return (x << (-n & 7)).to_bytes((n + 7) >> 3, "big")
 
     def pack_bits(self, *values: Any) -> tuple[int, int]:
         """The payload that follows a header, as (integer, bits); raises EncodeError."""
-        return self._shortest(*self.fixed.pack_bits(*values), self.header_bits)
+        return self._payload(*self.fixed.pack_bits(*values), self.header_bits)
 
     def unpack(self, data: bytes) -> tuple[Any, ...]:
         """Values in field order from a payload alone; raises DecodeError."""
@@ -81,59 +81,50 @@ class ModelledPayload:
     def sizes(self, tree: Tree) -> tuple[int, int]:
         """Of a payload alone: the bits of fixed coding, and the bytes of this one."""
         x, bits = bits_of(self.message.body, tree)
-        _, n = self._shortest(x, bits, 0)
+        _, n = self._payload(x, bits, 0)
         return bits, (n + 7) // 8
 
     def _read(self, x: int, n: int, header_bits: int) -> tuple[Any, ...]:
         if n >= PLAIN_BITS and x >> (n - PLAIN_BITS) == PLAIN:
             left = n - PLAIN_BITS
             values = self.fixed.unpack_bits(x & ((1 << left) - 1), left)
-            y, m = self._shortest(*self.fixed.pack_bits(*values), header_bits)
+            y, m = self._payload(*self.fixed.pack_bits(*values), header_bits)
         else:
             decoder = Decoder(x, n)
-            tree = self.walk.code(decoder, None, n)
-            fixed = bits_of(self.message.body, tree)
-            y, m = self._said(tree, fixed[1], decoder, n, header_bits)
+            fixed = bits_of(self.message.body, self.walk.code(decoder, None))
+            y, m = self._shortest(decoder.steps, *fixed, header_bits)
             values = self.fixed.unpack_bits(*fixed)
         if m > n or n - m > 7 or y << (n - m) != x:
             raise meaningless()
         return values
 
-    def _said(
-        self, tree: Tree, fixed_bits: int, decoder: Decoder, room: int, header_bits: int
-    ) -> tuple[int, int]:
-        """The payload that an encoder makes of what was decoded."""
-        plain_bits = PLAIN_BITS + fixed_bits
-        octets = (header_bits + room) // 8
-        if -(-(header_bits + plain_bits) // 8) < octets:
-            raise meaningless()
-        if not self.walk.has_tail:
-            return decoder.finish()
-        return self._shortest(*bits_of(self.message.body, tree), header_bits)
+    def _payload(self, x: int, bits: int, header_bits: int) -> tuple[int, int]:
+        """The payload for a fixed payload."""
+        encoder = Encoder()
+        self.walk.code(encoder, tree_of(self.message.body, x, bits))
+        return self._shortest(encoder.steps, x, bits, header_bits)
 
-    def _shortest(self, x: int, bits: int, header_bits: int) -> tuple[int, int]:
-        """The payload for a fixed payload: modelled, or plain where that takes fewer bytes."""
+    def _shortest(
+        self, steps: Sequence[Narrowing | More], x: int, bits: int, header_bits: int
+    ) -> tuple[int, int]:
+        """The modelled payload, or the plain one, of `bits` bits `x`, where that is fewer bytes."""
         plain_bits = PLAIN_BITS + bits
         plain_octets = -(-(header_bits + plain_bits) // 8)
-        tree = tree_of(self.message.body, x, bits)
-        for octets in self._sizes(tree, header_bits, plain_octets):
+        for octets in self._sizes(steps, header_bits, plain_octets):
             room = 8 * octets - header_bits
-            encoder = Encoder()
-            self.walk.code(encoder, tree, room)
-            y, m = encoder.finish()
+            y, m = string(steps, room)
             if m <= room:
                 # The room belongs to what a tail means, so its last byte is sent even if zero.
                 unsaid = max(room - 7 - m, 0) if self.walk.has_tail else 0
                 return y << unsaid, m + unsaid
         return PLAIN << bits | x, plain_bits
 
-    def _sizes(self, tree: Tree, header_bits: int, most_octets: int) -> Iterator[int]:
-        """The sizes to try, in bytes with the header: one that always fits, unless room counts."""
-        least = -(-header_bits // 8)
+    def _sizes(
+        self, steps: Sequence[Narrowing | More], header_bits: int, most_octets: int
+    ) -> Sequence[int]:
+        """The sizes to try, in bytes with the header: the plain one, unless room counts."""
         if not self.walk.has_tail:
-            return iter((most_octets,))
-        encoder = Encoder()
-        self.walk.code(encoder, tree, ROOMY_BITS)
-        _, m = encoder.finish()
-        least = max(least, -(-(header_bits + m - TAIL_BITS) // 8))
-        return iter(range(least, most_octets + 1))
+            return (most_octets,)
+        _, m = string(steps, ROOMY_BITS)
+        least = max(-(-header_bits // 8), -(-(header_bits + m - TAIL_BITS) // 8))
+        return range(least, most_octets + 1)

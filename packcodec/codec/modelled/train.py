@@ -42,8 +42,6 @@ ODDS_SWEEPS = 15
 HOUR_HOLD, SPECIES_HOLD, AGE_HOLD = 2.0, 0.1, 0.05
 RARE_LOGIT = -3.0
 
-ROOMY_BITS = 1 << 20
-
 
 class Counts(dict[int, float]):
     """How often each symbol was, 0.0 where never."""
@@ -110,7 +108,7 @@ def _learn(
 
     walk = Walk(message, layout.schema, Models(known, ()), probe, _by_hour)
     for tally.share, tree in trees:
-        walk.code(tally, tree, ROOMY_BITS)
+        walk.code(tally, tree)
     choices = [each.choices(known) for each in probes if each.codes]
     for species in walk.species:
         choices += _species_choices(species, tally)
@@ -148,8 +146,8 @@ class _Tally:
     def uniform(self, n: int, said: int) -> int:  # noqa: ARG002
         return said
 
-    def spent_bits(self) -> int:
-        return 0
+    def more(self, tables: Sequence[Cumulative], said: int) -> int:  # noqa: ARG002
+        return said
 
 
 class _Probe:

@@ -18,20 +18,18 @@ from itertools import pairwise
 from operator import itemgetter
 from typing import Any, TypeVar
 
-from packcodec.codec.modelled.coder import Coder, Cumulative, meaningless
+from packcodec.codec.modelled.coder import ROOM_ROWS, Coder, Cumulative, meaningless
 from packcodec.codec.modelled.defaults import default_table
 from packcodec.codec.modelled.history import (
     AGES,
     HOUR_ROWS,
     HOURS_IN_DAY,
     MOST_RECENT,
-    ROOM_ROWS,
     SET_AGES,
     History,
     ListHistory,
     Now,
     age_row,
-    room_row,
     set_age_row,
 )
 from packcodec.codec.modelled.place import Place, Spot, TablePlace, check_contexts, check_rows
@@ -78,7 +76,6 @@ class Walk:
         self.species: list[SpeciesPart] = []
         self.sets: list[SetOf] = []
         self.path = f"message.{message.name}"
-        self.room_bits = 0
         self.group = _Group(self, message.fields, self.path, listed=False)
 
     @property
@@ -86,9 +83,8 @@ class Walk:
         """Whether the payload's size depends on the room there is."""
         return any(isinstance(part, _List) and part.tail for part in self.group.parts)
 
-    def code(self, coder: Coder, tree: Tree | None, room_bits: int) -> Tree:
-        """Send `tree`, or read one where it is None; `room_bits` is what the payload may take."""
-        self.room_bits = room_bits
+    def code(self, coder: Coder, tree: Tree | None) -> Tree:
+        """Send `tree`, or read one where it is None."""
         history = History()
         return self.group.code(coder, history, history.of(self.path), tree)
 
@@ -333,10 +329,8 @@ class _List(_Part):
         rows: list[Tree] = []
         wanted = 0 if said is None else len(said)
         while len(rows) < self.most:
-            if len(rows) >= self.least:
-                room = self.more[room_row(self.walk.room_bits - coder.spent_bits())]
-                if not coder.symbol(room, int(len(rows) < wanted)):
-                    break
+            if len(rows) >= self.least and not coder.more(self.more, int(len(rows) < wanted)):
+                break
             rows.append(self._element(coder, history, inner, said, len(rows)))
         return rows
 

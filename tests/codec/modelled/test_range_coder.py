@@ -14,7 +14,10 @@ from packcodec.codec.modelled.coder import (
     TOTAL,
     Decoder,
     Encoder,
+    interval,
     left_of,
+    shortest,
+    string,
     uniform_parts,
 )
 from packcodec.errors import DecodeError
@@ -82,8 +85,11 @@ def encoded(message: list[Symbol]) -> Encoder:
     encoder = Encoder()
     for symbol in message:
         assert symbol.through(encoder) == symbol.said
-        assert LEAST_RANGE <= encoder.range < WORD
     return encoder
+
+
+def bits_of(message: list[Symbol]) -> tuple[int, int]:
+    return string(encoded(message).steps, 0)
 
 
 class PendingCarry:
@@ -137,17 +143,16 @@ class PendingCarry:
 
 @given(MESSAGES)
 def test_symbols_come_out_as_they_went_in(message: list[Symbol]) -> None:
-    encoder = encoded(message)
-    decoder = Decoder(*encoder.finish())
+    decoder = Decoder(*bits_of(message))
     for symbol in message:
         assert symbol.through(decoder) == symbol.said
         assert 0 <= decoder.value < decoder.range < WORD
-    assert decoder.spent_bits() == encoder.spent_bits()
+    assert decoder.steps == encoded(message).steps
 
 
 @given(MESSAGES)
 def test_the_string_costs_its_information_and_little_more(message: list[Symbol]) -> None:
-    _, bits = encoded(message).finish()
+    _, bits = bits_of(message)
     ideal = sum(symbol.bits() for symbol in message)
     # The string's end, the 1/64 left free, and what rounding may lose at the least range there is.
     rounding = sum(
@@ -160,13 +165,13 @@ def test_the_string_costs_its_information_and_little_more(message: list[Symbol])
 
 @given(MESSAGES)
 def test_no_shorter_string_would_do(message: list[Symbol]) -> None:
-    encoder = encoded(message)
-    x, bits = encoder.finish()
-    width = 32 + 8 * encoder.shifts
-    assert encoder.low <= x << (width - bits) < encoder.low + encoder.range
-    if bits > 8 * encoder.shifts:
+    low, range_, shifts = interval(encoded(message).steps, 0)
+    x, bits = shortest(low, range_, shifts)
+    width = 32 + 8 * shifts
+    assert low <= x << (width - bits) < low + range_
+    if bits > 8 * shifts:
         step = 1 << (width - bits + 1)
-        assert -(-encoder.low // step) * step >= encoder.low + encoder.range
+        assert -(-low // step) * step >= low + range_
 
 
 @given(MESSAGES)
@@ -176,8 +181,10 @@ def test_32_bits_and_pending_carries_give_the_same(message: list[Symbol]) -> Non
         symbol.through(encoder)
         for narrowing in symbol.narrowings():
             reference.narrow(*narrowing, rest_to_last=symbol.method == "symbol")
-        assert reference.range == encoder.range
-        assert reference.whole_low() == encoder.low
+        low, range_, _ = interval(encoder.steps, 0)
+        assert LEAST_RANGE <= range_ < WORD
+        assert reference.range == range_
+        assert reference.whole_low() == low
 
 
 @given(st.binary(max_size=20), MESSAGES)
@@ -207,15 +214,12 @@ def test_a_uniform_number_costs_log2_of_its_range(n: int) -> None:
 
 def test_no_more_than_the_last_word_is_left_unsaid() -> None:
     """An interval across a carry holds a number of more zeros than a decoder would supply."""
-    encoder = Encoder()
-    encoder.low, encoder.range, encoder.shifts = (1 << 60) - (1 << 23), 1 << 24, 6
-    x, bits = encoder.finish()
-    assert (x, bits) == (1 << 28, 48)
+    assert shortest((1 << 60) - (1 << 23), 1 << 24, 6) == (1 << 28, 48)
 
 
 def test_the_first_interval_leaves_six_ones_free() -> None:
     assert FIRST_RANGE / WORD == 63 / 64
     encoder = Encoder()
     encoder.symbol((0, TOTAL - 1, TOTAL), 1)
-    x, bits = encoder.finish()
+    x, bits = string(encoder.steps, 0)
     assert f"{x:0{bits}b}"[:6] != "111111"
