@@ -116,8 +116,14 @@ def number(schema: Schema, field: Field, value: Any) -> int:
         ((_, value), *_) = value.items()  # a bound, or an offset into a span
     match field:
         case Scaled() | Duration():
-            unit = _unit(field)
-            return round(Fraction(value) / unit)
+            # By the nearest step: past 2^53 units, a double is not on one.
+            low, step = (
+                (field.low, field.step)
+                if isinstance(field, Scaled)
+                else (Fraction(0), field.step_s)
+            )
+            exact = low + round((Fraction(value) - low) / step) * step
+            return int(exact / _unit(field))
         case Time():
             if isinstance(value, PartialTime):
                 return value.offset_s

@@ -8,13 +8,14 @@ import re
 from collections.abc import Iterator
 
 from packcodec.emit.bits import Item
-from packcodec.emit.c_decode import decode
+from packcodec.emit.c_decode import decode, read
 from packcodec.emit.c_encode import Scope, encode, store
 from packcodec.emit.c_header import INDENT, header
+from packcodec.emit.c_modelled import Models, functions, work_struct
 from packcodec.emit.c_types import CNames
-from packcodec.emit.carry import crc_of_identity, must_be_plain
+from packcodec.emit.carry import crc_of_identity, must_be_open
 from packcodec.emit.templates import template
-from packcodec.layout.model import Layout
+from packcodec.layout.model import Layout, MessageLayout
 
 _BLOCK = re.compile(r"/\*@ (?P<key>.*?) \*/\n(?P<text>.*?)\n(?=/\*@|\Z)", re.DOTALL)
 
@@ -24,11 +25,12 @@ def emit(layout: Layout) -> dict[str, str]:
 
     Raises LayoutError for a layout whose coding, or a field whose range, C here cannot carry.
     """
-    must_be_plain(layout, "C")
+    must_be_open(layout, "C")
     names = CNames(layout)
     name = layout.schema.name
+    work = list(work_struct(layout, names)) if layout.schema.coding == "modelled" else []
     return {
-        f"{name}.h": "\n".join(header(layout, names)) + "\n",
+        f"{name}.h": "\n".join(header(layout, names, work)) + "\n",
         f"{name}.c": "\n".join(_source(layout, names)) + "\n",
     }
 
@@ -37,9 +39,10 @@ def _source(layout: Layout, names: CNames) -> Iterator[str]:
     schema, check = layout.schema, layout.check
     mask = (1 << check.bits) - 1
     body = [*_frames(layout, names)]
+    models = Models(layout, names) if schema.coding == "modelled" else None
     for each in layout.messages:
-        body += ["", *encode(each, names), "", *decode(layout, each, names)]
-        body += ["", *_frame_of(each.name, names)]
+        body += ["", *_message(layout, each, names, models)]
+    walk = [*models.source(), ""] if models else []
     yield f"/* Schema {schema.name}, version {schema.version}. Written from the schema: change"
     yield " * that, not this. */"
     yield f'#include "{schema.name}.h"'
@@ -58,6 +61,7 @@ def _source(layout: Layout, names: CNames) -> Iterator[str]:
     yield "#define LEAST_BYTES (HEADER_BYTES + CHECK_BYTES) /* the shortest frame */"
     yield ""
     yield from _helpers("\n".join(body), names)
+    yield from walk
     yield from body
 
 
@@ -69,6 +73,29 @@ def _helpers(body: str, names: CNames) -> list[str]:
         if key in body + text:
             text = f"{block}\n{text}"
     return text.replace("@call@", names.prefix).replace("@macro@", names.macro).split("\n")
+
+
+def _message(
+    layout: Layout, each: MessageLayout, names: CNames, models: Models | None
+) -> Iterator[str]:
+    """All functions of one message."""
+    call, name = names.prefix, each.name
+    if models is None:
+        yield from encode(each, names, f"enum {call}_result {call}_encode_{name}")
+        yield from ("", *read(each, names))
+    else:
+        yield from encode(each, names, f"static enum {call}_result fixed_{name}")
+        yield from ("", *read(each, names))
+        yield from ("", *functions(each, models))
+        yield ""
+        yield f"enum {call}_result {call}_encode_{name}("
+        yield f"{INDENT}struct {call}_work *work, const struct {names.structs[name].tag} *message,"
+        yield f"{INDENT}uint8_t *payload, size_t *bits)"
+        yield "{"
+        yield f"{INDENT}return pack_{name}(work, message, 0u, payload, bits);"
+        yield "}"
+    yield from ("", *decode(layout, each, names))
+    yield from ("", *_frame_of(name, names, modelled=models is not None))
 
 
 def _frames(layout: Layout, names: CNames) -> Iterator[str]:
@@ -169,10 +196,14 @@ def _open(layout: Layout, names: CNames) -> Iterator[str]:
     yield "}"
 
 
-def _frame_of(name: str, names: CNames) -> Iterator[str]:
+def _frame_of(name: str, names: CNames, *, modelled: bool) -> Iterator[str]:
     call, macro = names.prefix, names.macro
+    work = f"struct {call}_work *work, " if modelled else ""
+    encoded = f"{call}_encode_{name}(message, frame + HEADER_BYTES, &bits)"
+    if modelled:
+        encoded = f"pack_{name}(work, message, HEADER_BITS, frame + HEADER_BYTES, &bits)"
     yield f"enum {call}_result {call}_frame_{name}("
-    yield f"{INDENT}const struct {names.structs[name].tag} *message, uint32_t station,"
+    yield f"{INDENT}{work}const struct {names.structs[name].tag} *message, uint32_t station,"
     yield f"{INDENT}uint32_t sequence, uint8_t *frame, size_t room, size_t *length)"
     yield "{"
     yield f"{INDENT}enum {call}_result result;"
@@ -181,7 +212,7 @@ def _frame_of(name: str, names: CNames) -> Iterator[str]:
     yield f"{INDENT}if (room < {names.frame_bytes[name]}) {{"
     yield f"{INDENT * 2}return {macro}_NO_ROOM;"
     yield f"{INDENT}}}"
-    yield f"{INDENT}result = {call}_encode_{name}(message, frame + HEADER_BYTES, &bits);"
+    yield f"{INDENT}result = {encoded};"
     yield f"{INDENT}if (result != {macro}_OK) {{"
     yield f"{INDENT * 2}return result;"
     yield f"{INDENT}}}"

@@ -24,43 +24,59 @@ from packcodec.layout.model import (
 from packcodec.schema.model import Boolean, Time
 
 
-def decode(layout: Layout, each: MessageLayout, names: CNames) -> Iterator[str]:
-    """The functions that read a payload, and a payload in its frame."""
+def read(each: MessageLayout, names: CNames) -> Iterator[str]:
+    """The function that reads a payload in fixed coding, wherever it begins."""
     scope = Scope(names)
     for taken in ("message", "from"):
         scope.variables.give(taken)
     struct = names.structs[each.name]
-    held = Held("message->", struct)
     for step in each.body.steps:
-        _step(step, held, scope, 1)
-    call, macro, name = names.prefix, names.macro, each.name
-    yield f"static enum {call}_result read_{name}("
+        _step(step, Held("message->", struct), scope, 1)
+    yield f"static enum {names.prefix}_result read_{each.name}("
     yield f"{INDENT}struct reader *from, struct {struct.tag} *message)"
     yield "{"
     yield f"{INDENT}memset(message, 0, sizeof *message);"
     yield from scope.lines
     yield f"{INDENT}return finish(from);"
     yield "}"
-    yield ""
+
+
+def decode(layout: Layout, each: MessageLayout, names: CNames) -> Iterator[str]:
+    """The functions that decode a payload, and a payload in its frame."""
+    call, name = names.prefix, each.name
+    modelled = layout.schema.coding == "modelled"
+    work = f"struct {call}_work *work, " if modelled else ""
+    tag = names.structs[name].tag
     yield f"enum {call}_result {call}_decode_{name}("
-    yield f"{INDENT}const uint8_t *payload, size_t length, struct {struct.tag} *message)"
+    yield f"{INDENT}{work}const uint8_t *payload, size_t length, struct {tag} *message)"
     yield "{"
-    yield f"{INDENT}struct reader from = {{payload, 0u, 8u * length}};"
-    yield ""
-    yield f"{INDENT}return read_{name}(&from, message);"
+    yield from _source("payload", "0u", "8u * length", "0u", name, modelled)
     yield "}"
     yield ""
     yield f"enum {call}_result {call}_unframe_{name}("
-    yield f"{INDENT}const uint8_t *frame, size_t length, struct {struct.tag} *message)"
+    yield f"{INDENT}{work}const uint8_t *frame, size_t length, struct {tag} *message)"
     yield "{"
-    yield f"{INDENT}struct reader from = {{frame, {layout.header_bits}u, 0u}};"
-    yield ""
-    yield f"{INDENT}if (length < LEAST_BYTES || length > {macro}_LARGEST_FRAME_BYTES) {{"
-    yield f"{INDENT * 2}return {macro}_WRONG_LENGTH;"
+    yield f"{INDENT}if (length < LEAST_BYTES || length > {names.macro}_LARGEST_FRAME_BYTES) {{"
+    yield f"{INDENT * 2}return {names.macro}_WRONG_LENGTH;"
     yield f"{INDENT}}}"
-    yield f"{INDENT}from.left = 8u * (length - CHECK_BYTES) - {layout.header_bits}u;"
-    yield f"{INDENT}return read_{name}(&from, message);"
+    left = "8u * (length - CHECK_BYTES) - HEADER_BITS"
+    yield from _source("frame", "HEADER_BITS", left, "HEADER_BITS", name, modelled)
     yield "}"
+
+
+def _source(
+    octets: str, at: str, left: str, header: str, name: str, modelled: bool
+) -> Iterator[str]:
+    """Set up what is read from, and read it."""
+    if not modelled:
+        yield f"{INDENT}struct reader from = {{{octets}, {at}, {left}}};"
+        yield ""
+        yield f"{INDENT}return read_{name}(&from, message);"
+        return
+    yield f"{INDENT}work->source = {octets};"
+    yield f"{INDENT}work->source_at = {at};"
+    yield f"{INDENT}work->bits = {left};"
+    yield f"{INDENT}return unpack_{name}(work, message, {header});"
 
 
 def _step(step: Step, held: Held, scope: Scope, depth: int) -> None:

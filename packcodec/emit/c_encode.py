@@ -61,8 +61,8 @@ class Held:
     struct: Struct
 
 
-def encode(each: MessageLayout, names: CNames) -> Iterator[str]:
-    """The function that packs a payload."""
+def encode(each: MessageLayout, names: CNames, head: str) -> Iterator[str]:
+    """The function, of that head, that packs a payload in fixed coding."""
     scope = Scope(names)
     for taken in ("message", "payload", "bits", "word", "to"):
         scope.variables.give(taken)
@@ -85,7 +85,7 @@ def encode(each: MessageLayout, names: CNames) -> Iterator[str]:
         scope.add(1, f"*bits = {rigid}u;")
     scope.add(1, f"return {names.macro}_OK;")
     body_text = "\n".join(scope.lines)
-    yield f"enum {names.prefix}_result {names.prefix}_encode_{each.name}("
+    yield f"{head}("
     yield f"{INDENT}const struct {held.struct.tag} *message, uint8_t *payload, size_t *bits)"
     yield "{"
     if rigid is None:

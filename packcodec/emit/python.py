@@ -1,5 +1,6 @@
 """Layout → one Python file that needs nothing installed: its table and templates/frozen.py.txt."""
 
+from packcodec.codec.modelled.payload import TAIL_BITS
 from packcodec.emit.carry import must_be_open
 from packcodec.emit.modelled_table import add_models
 from packcodec.emit.table import lines, table
@@ -22,7 +23,9 @@ def emit(layout: Layout) -> dict[str, str]:
     text = text.replace("@identity@", layout.identity.hex())
     head, rest = text.split(_PAYLOAD)
     fixed, rest = rest.split(_BITS)
-    payload = template("frozen_modelled.py.txt") if modelled else fixed
+    payload = fixed
+    if modelled:
+        payload = template("frozen_modelled.py.txt").replace("@tail_bits@", str(TAIL_BITS))
     literal = "\n".join(lines(data, repr))
     whole = f"{head.replace(_EMPTY, f'SCHEMA = {literal}')}{payload}{_BITS}{rest}"
     return {f"{schema.name}_codec.py": whole}

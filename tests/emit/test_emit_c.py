@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 
 import pytest
 from c_program import COMPILER, SANITIZERS, WARNINGS, ask, build, write
+from drawn_models import with_models
 from every_kind import EVERY, VALUES, schema_of
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
@@ -125,11 +126,40 @@ def checked(codec: Codec, body: bytes, station: int, message: Message) -> bytes:
 def test_any_schema_is_encoded_decoded_and_refused_alike(
     schema: Schema, data: st.DataObject
 ) -> None:
+    compare(schema, data)
+
+
+@needs_compiler
+@settings(
+    max_examples=settings.default.max_examples // 8,
+    phases=(Phase.explicit, Phase.generate),
+    suppress_health_check=list(HealthCheck),
+)
+@given(
+    schema=schemas(coding="modelled", check="auto").filter(carried),
+    data=st.data(),
+    seed=st.one_of(st.none(), st.integers(0, 1 << 30)),
+)
+def test_any_modelled_schema_is_encoded_decoded_and_refused_alike(
+    schema: Schema, data: st.DataObject, seed: int | None
+) -> None:
+    """By the default tables, and by drawn ones with every context that a place may have."""
+    compare(schema if seed is None else with_models(schema, seed), data)
+
+
+def compare(schema: Schema, data: st.DataObject) -> None:
     codec = Codec(compile_layout(schema))
     asked, answers = lines_for(codec, data, examples=4)
     with TemporaryDirectory() as folder:
         program = build(codec.layout, Path(folder), "-O1", *SANITIZERS)
-        assert ask(program, asked) == answers
+        theirs = ask(program, asked)
+    for question, ours, answer in zip(asked, answers, theirs, strict=True):
+        assert agree(ours, answer), (question, ours, answer)
+
+
+def agree(ours: str, theirs: str) -> bool:
+    """Equal; a payload with two faults may be refused for either (spec, "Errors")."""
+    return ours == theirs or {ours, theirs} == {"1", "4"}
 
 
 def narrowed(schema: Schema) -> Schema:
