@@ -6,7 +6,6 @@ A policy in the page itself forbids every request, so that what is not in it can
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
-from importlib.resources import files
 from typing import Any
 
 from packcodec.dataset.check import check
@@ -41,6 +40,7 @@ from packcodec.edge.station_charts import (
     map_picture,
     short,
 )
+from packcodec.edge.templates import page_text, template
 
 SEED = 20270401
 MOST_CURVES = 6
@@ -71,19 +71,6 @@ PARTS = (
 )
 
 
-def template(name: str) -> Any:
-    """A page template of this package, with everything put into it escaped."""
-    jinja2 = part("jinja2", "dataset")
-    text = (files("packcodec.edge") / "pages" / name).read_text(encoding="utf-8")
-    return jinja2.Environment(autoescape=True, trim_blocks=True).from_string(text)
-
-
-def style() -> str:
-    """The style of all pages, marked as safe to stand in one."""
-    text = (files("packcodec.edge") / "pages" / "style.css").read_text(encoding="utf-8")
-    return str(text)
-
-
 def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
     """The whole page as text.
 
@@ -99,8 +86,8 @@ def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
     words = [protection.generalized, protection.withheld] if protection else []
     kept_back = "; ".join(each for each in words if each)
     return str(
-        template("report.html").render(
-            style=markup(style()),
+        template("report.html", "dataset").render(
+            style=markup(page_text("style.css")),
             title=data.project.title,
             span=_span(data),
             written=f"{data.created:%Y-%m-%d %H:%M}",

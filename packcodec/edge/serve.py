@@ -11,7 +11,6 @@ import secrets
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from importlib.resources import files
 from ipaddress import ip_address
 from threading import Lock
 from typing import Any
@@ -37,7 +36,7 @@ from packcodec.dataset.model import Dataset, Project
 from packcodec.dataset.protect import protect
 from packcodec.edge.dataset_source import Told
 from packcodec.edge.live_words import as_json, as_words
-from packcodec.edge.report_page import template
+from packcodec.edge.templates import page_text, template
 from packcodec.errors import PackcodecError
 
 COOKIE = "packcodec"
@@ -128,8 +127,11 @@ class _Site:
     def __init__(self, watch: Watch, token: str, local: bool, period_s: float) -> None:
         self.watch, self.token, self.local, self.period_s = watch, token, local, period_s
         self._cookie = hashlib.sha256(f"packcodec {token}".encode()).hexdigest()
-        self._page, self._state = template("live.html"), template("live_state.html")
-        self._enter = template("enter.html")
+        self._page, self._state = (
+            template("live.html", "serve"),
+            template("live_state.html", "serve"),
+        )
+        self._enter = template("enter.html", "serve")
 
     def trusted(self, request: Request) -> bool:
         """Whether the request carries the token, as a cookie or as a bearer's."""
@@ -243,7 +245,7 @@ class _KnownHost:
 
 
 def _asset(name: str, kind: str) -> Callable[[Request], Response]:
-    text = (files("packcodec.edge") / "pages" / name).read_text(encoding="utf-8")
+    text = page_text(name)
     return lambda _request: Response(text, media_type=kind)
 
 

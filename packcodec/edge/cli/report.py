@@ -7,6 +7,7 @@ import click
 from packcodec.edge.cli.export import account, dataset_inputs, protected
 from packcodec.edge.cli.screen import as_json, document, say
 from packcodec.edge.export_files import write
+from packcodec.edge.parts import part
 from packcodec.radio.links import find_link
 
 
@@ -30,6 +31,8 @@ def command(
     SOURCE is a store, or records as JSON Lines (- for standard input). Sensitive species are
     generalised or left out as the species table says, unless --exact is given.
     """
+    for needed in ("numpy", "scipy", "matplotlib", "jinja2"):
+        part(needed, "dataset")
     from packcodec.edge.report_airtime import airtime_used
     from packcodec.edge.report_page import report_page
 
