@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 RUNS = 9
-DETECTIONS = 200_000
+BATCHES, BATCH = 40, 5_000
 DEMO = Path(__file__).parents[1] / "packcodec" / "edge" / "demo_data" / "schema.toml"
 
 _START = """
@@ -65,19 +65,20 @@ def main() -> None:
 
 
 def seen_per_second() -> float:
-    """On a real file, in an open interval: visits and records fsynced as they come."""
+    """On a real file, the best of some batches: each ends with a tick, and what it syncs."""
     from packcodec.edge.station import Station
 
     with tempfile.TemporaryDirectory() as store:
-        station = Station(DEMO, "lora-eu-868.1", store=store, station=1)
+        station = Station(DEMO, "lora-eu-868.1", store=store, station=1, checkpoint_s=0)
         now = datetime.now(UTC)
-        begun = time.perf_counter()
-        for n in range(DETECTIONS):
-            station.seen("mallard", now, 0.9, 2)
-            if n % 10_000 == 0:
-                station.tick()
-        station.flush()
-        return DETECTIONS / (time.perf_counter() - begun)
+        best_s = float("inf")
+        for _ in range(BATCHES):
+            begun = time.perf_counter()
+            for _ in range(BATCH):
+                station.seen("mallard", now, 0.9, 2)
+            station.tick()
+            best_s = min(best_s, time.perf_counter() - begun)
+        return BATCH / best_s
 
 
 if __name__ == "__main__":
