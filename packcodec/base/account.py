@@ -93,7 +93,14 @@ class Base:
         message: str | None = None,
         sequence: int | None = None,
     ) -> list[Event]:
-        """What one frame means. `received` carries an offset from UTC."""
+        """What one frame means.
+
+        Raises CarrierError if `received` has no offset from UTC, never because of the frame.
+        """
+        if received.utcoffset() is None:
+            raise CarrierError(
+                f"{received} has no offset from UTC", place="received", remedy="give it one"
+            )
         read = read_frame(
             self.codecs,
             frame,

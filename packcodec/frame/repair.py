@@ -179,6 +179,8 @@ class Solver:
                     self._learn(each.counter, each.source)
         except Contradiction:
             self._rows.clear()
+            # What was heard is known, whatever had been made of it.
+            self._known[counter] = source
             raise
         return found
 

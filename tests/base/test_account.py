@@ -24,6 +24,7 @@ from packcodec.base import (
     Why,
 )
 from packcodec.base.account import WINDOW
+from packcodec.errors import CarrierError
 from packcodec.frame.codec import Codec
 from packcodec.layout import compile_layout
 from packcodec.schema import Repair
@@ -195,6 +196,11 @@ def test_without_a_number_there_is_no_account() -> None:
     [event] = Base([codec]).heard(frame, EPOCH, sequence=70000)
     assert isinstance(event, Accepted)
     assert event.counter == 70000
+
+
+def test_a_reception_time_without_an_offset_is_the_callers_mistake() -> None:
+    with pytest.raises(CarrierError, match="no offset"):
+        Base([CODEC]).heard(frames_of(1)[0], EPOCH.replace(tzinfo=None))
 
 
 def test_what_a_small_account_forgot_it_does_not_guess() -> None:

@@ -161,6 +161,7 @@ def test_a_late_frame_that_belies_what_was_won_back_is_refused() -> None:
     assert [r for at in (0, 1, 3, 4) for r in solver.heard(at, *sent[at])]
     with pytest.raises(Contradiction):
         solver.heard(2, b"\xff\xff\xff")
+    assert solver.heard(2, b"\xff\xff\xff") == [], "what was heard is what is known"
 
 
 def test_equations_that_cannot_both_be_true_are_refused() -> None:
