@@ -64,9 +64,10 @@ def test_where_one_file_cannot_be_written_none_is(packcodec: Command, tmp_path: 
 @pytest.fixture
 def decoder(tmp_path: Path) -> str:
     """A command that runs the frozen Python of whatever vectors it is given."""
-    for file in VECTORS.glob("*.json"):
+    for file in VECTORS.rglob("*.json"):
         vectors = json.loads(file.read_text())
-        layout = compile_layout(read_schema(vectors["schema"], vectors["species"]))
+        said = (vectors["schema"], vectors["species"])
+        layout = compile_layout(read_schema(*said, models_toml=vectors.get("models", "")))
         ((_, text),) = emit(layout, "python").items()
         (tmp_path / f"{file.stem}.py").write_text(text)
     return f"{sys.executable} -I {tmp_path}/{{name}}.py"
@@ -76,7 +77,7 @@ def test_a_decoder_that_is_right_passes(packcodec: Command, decoder: str) -> Non
     ran = packcodec("verify", "--command", decoder, "--vectors", VECTORS, "--json")
     assert ran.code == 0, ran.out
     files = json.loads(ran.out)["files"]
-    assert len(files) == len(list(VECTORS.glob("*.json")))
+    assert len(files) == len(list(VECTORS.rglob("*.json")))
     assert all(each["frames"] == each["right"] > 8 for each in files)
 
 

@@ -22,7 +22,7 @@ from packcodec.layout.model import Layout
 from packcodec.schema import read_schema
 from packcodec.schema.model import Message
 
-FILES = sorted((Path(__file__).parents[2] / "spec" / "vectors").glob("*.json"))
+FILES = sorted((Path(__file__).parents[2] / "spec" / "vectors").rglob("*.json"))
 Make = Callable[[Layout], Language]
 
 LANGUAGES = [
@@ -35,9 +35,14 @@ LANGUAGES = [
 ]
 
 
+def layout_of(vectors: dict[str, Any]) -> Layout:
+    models = vectors.get("models", "")
+    return compile_layout(read_schema(vectors["schema"], vectors["species"], models_toml=models))
+
+
 def opened(file: Path, make: Make) -> tuple[dict[str, Any], Language]:
     vectors = json.loads(file.read_text(encoding="utf-8"))
-    layout = compile_layout(read_schema(vectors["schema"], vectors["species"]))
+    layout = layout_of(vectors)
     try:
         return vectors, make(layout)
     except LayoutError as refused:
@@ -146,7 +151,7 @@ def test_vectors_on_a_device(
 ) -> None:
     """Every frame reads as it must, and what is read is encoded to the same frame."""
     vectors = json.loads(file.read_text(encoding="utf-8"))
-    layout = compile_layout(read_schema(vectors["schema"], vectors["species"]))
+    layout = layout_of(vectors)
     try:
         device = make(layout, tmp_path)
     except LayoutError as refused:
@@ -168,7 +173,7 @@ def test_vectors_on_a_device(
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
 def test_vectors(file: Path, make: Make) -> None:
     vectors, language = opened(file, make)
-    valid, invalid, refused = vectors["valid"], vectors["invalid"], vectors["refused"]
+    valid, invalid, refused = vectors["valid"], vectors["invalid"], vectors.get("refused", [])
     frames = [(bytes.fromhex(each["frame"]), said(each)) for each in valid + invalid]
     answers = language.decode(frames)
     for vector, answer in zip(valid, answers[: len(valid)], strict=True):
@@ -197,7 +202,7 @@ def test_there_are_vectors() -> None:
 def test_javascript_is_ecmascript_5(file: Path) -> None:
     """Parsed by acorn (npm), which takes the edition at its word."""
     vectors = json.loads(file.read_text(encoding="utf-8"))
-    layout = compile_layout(read_schema(vectors["schema"], vectors["species"]))
+    layout = layout_of(vectors)
     try:
         ((_, text),) = emit(layout, "javascript").items()
     except LayoutError as refused:

@@ -47,7 +47,7 @@ def command(decoder: str, vectors: str, as_json: bool) -> None:
 
 
 def _files(path: Path) -> list[Path]:
-    files = sorted(path.glob("*.json")) if path.is_dir() else [path]
+    files = sorted(path.rglob("*.json")) if path.is_dir() else [path]
     if not files:
         raise PackcodecError(
             "holds no vector files",
