@@ -171,9 +171,12 @@ def base() -> Iterator[tuple[str, Told]]:
     """A live page on a free port of this machine."""
     uvicorn = pytest.importorskip("uvicorn", reason="the part [serve] is not installed")
     serve = pytest.importorskip("packcodec.edge.serve", reason="the part [serve] is not installed")
-    records = [summary(n, n, row("mallard")) for n in range(6)]
+    records = [summary(n, n, row("mallard")) for n in (0, 1, 2, 3, 5)]
     told = Told(
-        tuple(Heard(r, DAY + timedelta(hours=n + 1), "radio", n) for n, r in enumerate(records))
+        tuple(
+            Heard(each, DAY + timedelta(hours=each.sequence + 1), "radio", each.sequence)
+            for each in records
+        )
     )
     watch = serve.Watch(told.read, lambda: len(told.heard), lambda: NOW)
     app = serve.live_app(watch, token=TOKEN, period_s=0.05)
@@ -201,8 +204,10 @@ def test_the_live_page_follows_what_the_base_hears(
     assert "Overdue" in page.inner_text("main")
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert [each for each in page.evaluate(CONTRASTS) if each[0] < 4.5] == []
+    page.focus("[aria-label^='Gaps']")
     told.heard += (Heard(summary(6, 9, row("mallard")), NOW, "radio", 6),)
     page.wait_for_selector("main :text('Heard as usual')")
+    assert page.evaluate("document.activeElement.ariaLabel").startswith("Gaps")
     assert all(each.startswith(address) for each in asked)
     assert said == []
     page.close()
