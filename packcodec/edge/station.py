@@ -161,7 +161,8 @@ class Station:
     def health(self, **values: Any) -> None:
         """What the station knows of itself, by the names of the schema's health fields.
 
-        It is reported once a day and at each start. Raises EncodeError for a name that is none.
+        A value stands until it is told anew. Reported at each start, once a day, and when the card
+        fails. Raises EncodeError for a name that is none.
         """
         known = [f.name for m in self.codec.schema.messages if m.name == HEALTH for f in m.fields]
         for name in values:
@@ -188,7 +189,8 @@ class Station:
     ) -> bool:
         """Time goes on; with a radio, send what is due. Whether a frame went.
 
-        Call it every few seconds. `now` and `monotonic` (s) are read from the clocks if not given.
+        Call it every few seconds. `now` and `monotonic` (s) are read from the clocks if not given;
+        whoever gives them gives `clocks` that agree, for `seen` and the radio read those.
         `watching`: the station watched since the tick before.
         """
         with self._lock:

@@ -138,8 +138,9 @@ class Monitor:
             self.sender.put_off(now, 0)
 
     def health(self, values: Mapping[str, Any]) -> None:
-        """What the station knows of itself from now on, by field; reported when it is time."""
-        self._told = values
+        """What the station knows of itself, by field; it stands until it is told anew, and is
+        reported when it is time."""
+        self._told = {**(self._told or {}), **values}
 
     def tick(self, now: Reading, *, watching: bool = True) -> None:
         """Time goes on. `watching`: the station watched since the tick before."""

@@ -218,6 +218,16 @@ def test_health_is_told_at_the_start_and_once_a_day() -> None:
     assert len(life.of("health")) == 3
 
 
+def test_a_health_value_stands_until_it_is_told_anew() -> None:
+    life = Life(health_every_s=3600)
+    life.monitor.health({"battery_mv": 3700, "sealed": True})
+    life.passes(30)
+    life.monitor.health({"battery_mv": 3600})
+    life.passes(60)
+    told = [(each["battery_mv"], each["sealed"]) for each in life.of("health")]
+    assert told == [(3700, True), (3600, True)]
+
+
 def test_a_failing_card_is_told_at_once_and_then_only_with_the_day() -> None:
     life = Life(codec_of(OWN_FIELDS))
     life.monitor.health({"battery_mv": 3700})
