@@ -67,9 +67,10 @@ confidence_least = 0
 SIGHTING = """
   { name = "after", kind = "duration", step_s = 60, high_s = 61380, since = "previous" },
   { name = "species", kind = "species" },
-  { name = "individuals", kind = "integer", low = 1, high = 8, above = "clamp" },
-  { name = "confidence", kind = "scaled", low = 0.53125, high = 0.96875, step = 0.0625, CLAMP },
-""".replace("CLAMP", 'below = "clamp", above = "clamp"')
+  { name = "individuals", kind = "integer", low = 1, high = 8 },
+  { name = "confidence", kind = "scaled", low = 0.53125, high = 0.96875, step = 0.0625 },
+"""
+LEAST_CONFIDENCE, MOST_CONFIDENCE, MOST_INDIVIDUALS = 0.53125, 0.96875, 8
 SIGHTINGS = """
 [message.sightings]
 code = 0
@@ -249,8 +250,8 @@ def _elements(detections: Sequence[Detection]) -> list[list[Element]]:
             before = each.at
             values = {
                 "species": each.label,
-                "individuals": each.individuals,
-                "confidence": each.confidence,
+                "individuals": min(each.individuals, MOST_INDIVIDUALS),
+                "confidence": min(max(each.confidence, LEAST_CONFIDENCE), MOST_CONFIDENCE),
             }
             found[-1].append((each.at, values))
     return found
