@@ -21,7 +21,7 @@ from packcodec.budget.remedies import (
     replanned,
 )
 from packcodec.budget.traffic import DAY_S, Expected, Random, Regular, Traffic
-from packcodec.budget.verdict import percent
+from packcodec.budget.verdict import nearest_percent, percent
 from packcodec.errors import PackcodecError
 from packcodec.radio.link import Link
 from packcodec.radio.links import adjusted
@@ -123,7 +123,7 @@ def _sentence(budget: Budget, words: str) -> str:
     used = "no limit in time" if budget.share is None else f"{percent(budget.share)} of the limit"
     energy = budget.energy
     radio = (
-        f"radio {percent(energy.day.radio_share)} of the energy"
+        f"radio {nearest_percent(energy.day.radio_share)} of the energy"
         if energy.radio_known
         else "the radio's energy is not known here"
     )

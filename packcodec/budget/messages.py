@@ -7,7 +7,7 @@ from statistics import median
 
 from packcodec.budget.room import Room, bytes_with, rows_list, rows_within, splits
 from packcodec.budget.traffic import Traffic
-from packcodec.budget.verdict import AirtimeOf, Verdict, percent
+from packcodec.budget.verdict import AirtimeOf, Verdict, nearest_percent
 from packcodec.layout.model import Layout, MessageLayout
 from packcodec.radio.modulations import Airtime
 
@@ -144,10 +144,16 @@ def _size_words(message: MessagePlan, room: Room, rows_most: int | None) -> str:
     has = f"{room.set_by} has room for {room.frame_bytes or 0}"
     if not message.rows:
         share = (
-            "" if message.beyond_share is None else f" ({percent(message.beyond_share)} of them)"
+            ""
+            if message.beyond_share is None
+            else f" ({nearest_percent(message.beyond_share)} of them)"
         )
         return f"{longest} does not go whole{share}: {has}"
     rest = "goes in the next" if message.splits else "is left out and counted"
     kept = f"{message.rows} of {message.rows_most} rows go, the rest {rest}"
-    share = "" if message.beyond_share is None else f" in {percent(message.beyond_share)} of frames"
+    share = (
+        ""
+        if message.beyond_share is None
+        else f" in {nearest_percent(message.beyond_share)} of frames"
+    )
     return f"{longest} is cut to {message.sent_bytes}{share} ({kept}): {has}"

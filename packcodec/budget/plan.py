@@ -15,7 +15,7 @@ from packcodec.budget.traffic import Traffic
 from packcodec.budget.verdict import Verdict, verdicts
 from packcodec.errors import RadioError
 from packcodec.layout.model import Layout, MessageLayout
-from packcodec.radio.chips import find_chip, known_chips
+from packcodec.radio.chips import TransmitCurrent, find_chip, known_chips, transmit_row
 from packcodec.radio.energy import (
     BaseLoad,
     DayEnergy,
@@ -34,6 +34,8 @@ from packcodec.radio.rules import Rule
 # that nothing comes (common practice, no source).
 RECEIVE_WINDOWS = 2
 RECEIVE_WINDOW_SYMBOLS = 8
+
+MJ_PER_WH = 3_600_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +56,16 @@ class Supply:
 class Energy:
     """A day's energy and the time on the pack; `radio_known` is false where no table has the chip.
 
-    `days` is None where the sun carries the load. `bytes_per_joule` counts whole frames.
+    `days` is None where the sun carries the load. `bytes_per_joule` counts whole frames, and all
+    that the radio takes. `counted_dbm` is the power whose current counts: the next at or above the
+    link's that the chip's sheet has; None where no sheet is asked.
     """
 
     day: DayEnergy
     days: float | None
     bytes_per_joule: float | None
     radio_known: bool
+    counted_dbm: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +214,8 @@ def _as_sent(link: Link, messages: tuple[MessagePlan, ...]) -> Link:
 
 
 def _energy(link: Link, supply: Supply, messages: tuple[MessagePlan, ...]) -> Energy:
-    radio_mj = _radio_mj(link, supply, messages)
+    row = None if supply.radio_w is not None else _sheet_row(link)
+    radio_mj = _radio_mj(link, supply, messages, row)
     chip = find_chip(link.chip) if link.chip in known_chips() else None
     monitor_wh = supply.load.day_wh(supply.awake_h)
     if chip is not None:
@@ -220,28 +226,38 @@ def _energy(link: Link, supply: Supply, messages: tuple[MessagePlan, ...]) -> En
     return Energy(
         day=day,
         days=steady_days(supply.pack, day.total_wh, supply.solar_wh),
-        bytes_per_joule=octets_per_joule(int(sent), radio_mj) if radio_mj else None,
+        bytes_per_joule=octets_per_joule(int(sent), day.radio_wh * MJ_PER_WH) if radio_mj else None,
         radio_known=radio_mj is not None,
+        counted_dbm=None if row is None else row.power_dbm,
     )
 
 
-def _radio_mj(link: Link, supply: Supply, messages: tuple[MessagePlan, ...]) -> float | None:
+def _sheet_row(link: Link) -> TransmitCurrent | None:
+    """What the link's chip draws while sending; None where no sheet says."""
+    power_dbm = link.power_as("conducted")
+    if link.chip not in known_chips() or power_dbm is None or not link.frequencies_hz:
+        return None
+    try:
+        return transmit_row(find_chip(link.chip), power_dbm, link.frequencies_hz[0])
+    except RadioError:
+        # The chip's sheet has no current for that power: an amplifier's is for the user to say.
+        return None
+
+
+def _radio_mj(
+    link: Link, supply: Supply, messages: tuple[MessagePlan, ...], row: TransmitCurrent | None
+) -> float | None:
     """The radio's energy a day, millijoules; None where nobody says what it draws."""
     airtime_us = sum(message.airtime_us_per_day for message in messages)
     if supply.radio_w is not None:
         return supply.radio_w * airtime_us / 1000
-    power_dbm = link.power_as("conducted")
-    if link.chip not in known_chips() or power_dbm is None or not link.frequencies_hz:
+    if row is None:
         return None
     frames = float(sum(message.frames_per_day for message in messages))
     listen_us = int(frames * _listening_us(link))
-    try:
-        return transmission_energy(
-            find_chip(link.chip), airtime_us, power_dbm, link.frequencies_hz[0], listen_us=listen_us
-        ).total_mj
-    except RadioError:
-        # The chip's sheet has no current for that power: an amplifier's is for the user to say.
-        return None
+    chip, frequency_hz = find_chip(link.chip), link.frequencies_hz[0]
+    spent = transmission_energy(chip, airtime_us, row.power_dbm, frequency_hz, listen_us=listen_us)
+    return spent.total_mj
 
 
 def _listening_us(link: Link) -> int:

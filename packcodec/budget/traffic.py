@@ -101,11 +101,15 @@ def poisson_bound(mean: float, chance: float) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Fullest:
-    """The fullest window: time on air in it, the most frames in one, the longest of them."""
+    """The fullest window: time on air in it, the most frames in one, the longest of them.
+
+    `made_of` counts the fullest one's frames by message.
+    """
 
     used_us: int
     frames: int
     longest_us: int
+    made_of: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +150,7 @@ class Expected:
             used_us=sum(counts[name] * each for name, each in costs.items()),
             frames=sum(counts.values()),
             longest_us=max(costs.values(), default=0),
+            made_of=tuple((name, counts[name]) for name, each in costs.items() if each),
         )
 
 
@@ -191,7 +196,8 @@ class Logged:
     def fullest(self, window_us: int, cost_us: Cost) -> Fullest:
         """The fullest window that any station had, each frame sent when ready or when it can be."""
         stations = (
-            _fullest_of(_on_air(sent, cost_us), window_us) for sent in self.by_station().values()
+            _fullest_of(sent, _on_air(sent, cost_us), window_us)
+            for sent in self.by_station().values()
         )
         return max(stations, key=lambda fullest: fullest.used_us)
 
@@ -223,13 +229,16 @@ def _on_air(sent: Iterable[Sent], cost_us: Cost) -> list[tuple[int, int]]:
     return emissions
 
 
-def _fullest_of(emissions: Sequence[tuple[int, int]], window_us: int) -> Fullest:
+def _fullest_of(
+    sent: Sequence[Sent], emissions: Sequence[tuple[int, int]], window_us: int
+) -> Fullest:
     """The fullest half-open window of emissions in order; it ends where one of them ends.
 
     A window that slides on loses at most as fast as a new emission fills it, so no other end has
     to be looked at.
     """
     used_us = frames = oldest = held_us = 0
+    fullest = range(0)
     for newest, (start_us, airtime_us) in enumerate(emissions):
         held_us += airtime_us
         begin_us = start_us + airtime_us - window_us
@@ -237,6 +246,9 @@ def _fullest_of(emissions: Sequence[tuple[int, int]], window_us: int) -> Fullest
             held_us -= emissions[oldest][1]
             oldest += 1
         outside_us = max(0, begin_us - emissions[oldest][0])
-        used_us = max(used_us, held_us - outside_us)
+        if held_us - outside_us > used_us:
+            used_us, fullest = held_us - outside_us, range(oldest, newest + 1)
         frames = max(frames, newest - oldest + 1)
-    return Fullest(used_us, frames, max((airtime for _, airtime in emissions), default=0))
+    made_of = Counter(sent[number].message for number in fullest if emissions[number][1])
+    longest_us = max((airtime for _, airtime in emissions), default=0)
+    return Fullest(used_us, frames, longest_us, tuple(made_of.items()))

@@ -9,16 +9,26 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from packcodec.budget.traffic import HOUR_US, Cost, Traffic
-from packcodec.radio.legal import Finding, check_legal, rules_for
+from packcodec.radio.legal import (
+    POWER_ROUNDING_DB,
+    Finding,
+    check_legal,
+    power_limit_dbm,
+    rules_for,
+)
 from packcodec.radio.limits import Limit, PauseLimit, SingleLimit, WindowLimit
 from packcodec.radio.link import Link
 from packcodec.radio.modulations import Airtime, up
-from packcodec.radio.rules import Rule
+from packcodec.radio.rules import Reference, Rule
 from packcodec.radio.scopes import ledger_limits
-from packcodec.radio.wording import seconds
+from packcodec.radio.wording import reference, seconds
 
 NO_LICENCE = "An estimate, never a licence: ask the local regulator what you may send."
 TRANSMITTER = "transmitter"
+LEAST_PERCENT = Fraction(1, 100)
+UNDER_LEAST = "under 0.01 %"
+EIRP: Reference = "eirp"
+SET_IN_WHOLE_DB = "the same: chips are set in whole decibels"
 NETWORKS_OWN = "no rule of ours limits this link: ask its operator what it allows"
 
 
@@ -27,12 +37,14 @@ class Use:
     """One limit in time: what the plan's worst case takes of it. `limit` is the limit in words.
 
     `one_frame` marks what the longest frame uses alone, and a few frames more would not fill.
+    `made_of` counts the frames of the worst case by message; empty where it is one frame.
     """
 
     limit: str
     used_us: int
     allowed_us: int
     one_frame: bool = False
+    made_of: tuple[tuple[str, int], ...] = ()
 
     @property
     def share(self) -> Fraction:
@@ -44,7 +56,8 @@ class Verdict:
     """What one rule says to a plan. `fits` is None where nobody here can know.
 
     `told` says why in one sentence, with how far past the limit it is. `clause` is the citation
-    with its marks, `evidence` how far the row is confirmed (primary, secondary, memory).
+    with its marks, `evidence` how far the row is confirmed (primary, secondary, memory). `power`
+    is the transmit power beside the rule's limit, in words; empty where it has none.
     """
 
     subject: str
@@ -54,11 +67,17 @@ class Verdict:
     evidence: str
     uses: tuple[Use, ...] = ()
     caution: str = ""
+    power: str = ""
+
+    @property
+    def tightest(self) -> Use | None:
+        """The limit of which most is used; None for a rule without a limit in time."""
+        return max(self.uses, key=lambda use: use.share, default=None)
 
     @property
     def share(self) -> Fraction | None:
         """The part of its tightest limit that is used; None for a rule without a limit in time."""
-        return max((use.share for use in self.uses), default=None)
+        return None if self.tightest is None else self.tightest.share
 
     @property
     def word(self) -> str:
@@ -91,10 +110,24 @@ def verdicts(
 
 
 def percent(share: Fraction | float) -> str:
-    """A share in per cent, to two figures, rounded up so that nothing looks smaller than it is."""
+    """A share of a limit in per cent, to two figures, rounded up: never smaller than it is."""
     value = 100 * Fraction(share).limit_denominator(10**12)
-    places = 2 if value < 1 else 1 if value < 10 else 0
-    return f"{up(value.numerator * 10**places, value.denominator) / 10**places:g} %"
+    if 0 < value < LEAST_PERCENT:
+        return UNDER_LEAST
+    places = _places(value)
+    return f"{up(value.numerator * 10**places, value.denominator) / 10**places:.12g} %"
+
+
+def nearest_percent(share: Fraction | float) -> str:
+    """A share of what is no limit in per cent, to two figures, rounded to the nearest."""
+    value = 100 * Fraction(share)
+    if 0 < value < LEAST_PERCENT:
+        return UNDER_LEAST
+    return f"{float(round(value, _places(value))):.12g} %"
+
+
+def _places(value: Fraction) -> int:
+    return 2 if value < 1 else 1 if value < 10 else 0
 
 
 def _overrun(link: Link, traffic: Traffic, airtime_of: AirtimeOf) -> Iterator[Verdict]:
@@ -143,7 +176,26 @@ def _of_rule(
         evidence=rule.evidence,
         uses=uses,
         caution="; ".join(dict.fromkeys(filter(None, (*cautions, link.caution)))),
+        power=_power(link, rule),
     )
+
+
+def _power(link: Link, rule: Rule) -> str:
+    """The transmit power in the rule's reference, how it comes about, and the rule's limit."""
+    for limit_dbm, used_for, attribute in (
+        (power_limit_dbm(link, rule), rule.power_reference, "power_dbm"),
+        (rule.eirp_most_dbm, EIRP, "eirp_most_dbm"),
+    ):
+        sent_dbm = None if used_for is None else link.power_as(used_for)
+        if limit_dbm is None or used_for is None or sent_dbm is None:
+            continue
+        word = reference(used_for)
+        most = rule.told(f"{limit_dbm:.2f} dBm {word}", attribute)
+        within = (
+            f" ({SET_IN_WHOLE_DB})" if limit_dbm < sent_dbm <= limit_dbm + POWER_ROUNDING_DB else ""
+        )
+        return f"{sent_dbm:.2f} dBm {word} of {most}{within}; antenna {link.antenna_gain_dbi:g} dBi"
+    return ""
 
 
 def _told(finding: Finding) -> str:
@@ -185,7 +237,8 @@ def _use(link: Link, rule: Rule, limit: Limit, traffic: Traffic, airtime_of: Air
             fullest = traffic.fullest(HOUR_US, cost_us)
             taken_us = fullest.used_us + fullest.frames * limit.pause_us
             words = f"1 h with {seconds(limit.pause_us)} after each transmission"
-            return Use(rule.told(words, "pause_us"), taken_us, HOUR_US)
+            words = rule.told(words, "pause_us")
+            return Use(words, taken_us, HOUR_US, made_of=fullest.made_of)
         case WindowLimit():
             fullest = traffic.fullest(limit.window_us, cost_us)
             used_us, one_frame = fullest.used_us, False
@@ -195,7 +248,8 @@ def _use(link: Link, rule: Rule, limit: Limit, traffic: Traffic, airtime_of: Air
                 frames = up(fullest.frames, link.hops_over)
                 used_us, one_frame = min(used_us, frames * fullest.longest_us), frames <= 1
             words = f"{seconds(limit.limit_us)}{where} in any {seconds(limit.window_us)}"
-            return Use(rule.told(words, *attributes), used_us, limit.limit_us, one_frame)
+            made_of = () if one_frame else fullest.made_of
+            return Use(rule.told(words, *attributes), used_us, limit.limit_us, one_frame, made_of)
 
 
 def _window_words(rule: Rule, limit: WindowLimit) -> tuple[str, tuple[str, ...]]:

@@ -12,10 +12,12 @@ from packcodec.budget.sharing import Sharing
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The first budget is the one that was asked for, `words` what is sent and what to heed."""
+    """The first budget is the one that was asked for, `words` what is sent and what to heed,
+    `worst` what its worst case assumes."""
 
     budgets: tuple[Budget, ...]
     words: tuple[str, ...]
+    worst: str
     edges: tuple[Edges, ...]
     remedies: tuple[Remedy, ...]
     best: Best | None

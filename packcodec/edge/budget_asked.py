@@ -14,18 +14,19 @@ from packcodec.monitor.vocabulary import SUMMARY, check_vocabulary
 
 HOURS_A_DAY = 24.0
 WORST_EXPECTED = (
-    "Worst case: every frame at its greatest size, one of each regular message late, and as many "
-    "at random as come in one hour of a year."
+    "all at their greatest size, one regular frame of each kind late, and as many at random as one "
+    "hour in a year brings"
 )
-WORST_LOGGED = "Worst case: the fullest sliding window that any station of the log had."
+WORST_LOGGED = "the fullest sliding window that any station of the log had"
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What is sent, in words, and how it could be sent at another interval."""
+    """What is sent, in words, what its worst case assumes, and how another interval would be."""
 
     traffic: Traffic
     words: tuple[str, ...]
+    worst: str
     watch_h: float
     at_interval: AtInterval | None
 
@@ -42,11 +43,11 @@ def expected(
         f"{name} {rate_in_words(rate)}" + ("" if name in said else " (assumed)")
         for name, rate in rates.items()
     ]
-    words = [", ".join(told) + f"; {hours:g} h of watching a day", WORST_EXPECTED]
+    words = [", ".join(told) + f"; {hours:g} h of watching a day"]
     summary = rates.get(SUMMARY)
     if isinstance(summary, Regular):
         words += _hindrance(codec, summary.period_s)
-    return Asked(Expected(rates, _watch_s(hours)), tuple(words), hours, None)
+    return Asked(Expected(rates, _watch_s(hours)), tuple(words), WORST_EXPECTED, hours, None)
 
 
 def logged(
@@ -72,11 +73,10 @@ def logged(
     words = [
         f"{len(traffic.sent)} frames of {len(traffic.by_station())} stations on "
         f"{traffic.station_days} station-days of {log}; {hours:.3g} h of watching a day",
-        WORST_LOGGED,
     ]
     if logs.refused:
         words.append(f"{logs.refused} rows could not be read: packcodec summarise tells which")
-    return Asked(traffic, tuple(words), hours, partial(traffic_of, codec, logs))
+    return Asked(traffic, tuple(words), WORST_LOGGED, hours, partial(traffic_of, codec, logs))
 
 
 def _watch_s(hours: float) -> int:

@@ -34,6 +34,7 @@ def budget_data(budget: Budget, edges: Iterable[Edges]) -> dict[str, Any]:
             "monitor_wh_per_day": energy.day.monitor_wh,
             "radio_wh_per_day": energy.day.radio_wh if energy.radio_known else None,
             "radio_share": energy.day.radio_share if energy.radio_known else None,
+            "radio_counted_at_dbm": energy.counted_dbm,
             "bytes_per_joule": energy.bytes_per_joule,
             "days": energy.days,
         },
@@ -118,9 +119,11 @@ def _verdict(verdict: Verdict) -> dict[str, Any]:
                 "used_s": use.used_us / 1e6,
                 "allowed_s": use.allowed_us / 1e6,
                 "share": float(use.share),
+                "made_of": dict(use.made_of),
             }
             for use in verdict.uses
         ],
+        "power": verdict.power,
         "clause": verdict.clause,
         "evidence": verdict.evidence,
         "caution": verdict.caution,

@@ -11,10 +11,10 @@ from pathlib import Path
 from packcodec.budget.hours import airtime_by_hour, hour_limit_us
 from packcodec.budget.plan import Budget
 from packcodec.budget.traffic import Logged
-from packcodec.budget.verdict import NO_LICENCE, percent
+from packcodec.budget.verdict import NO_LICENCE, nearest_percent, percent
 from packcodec.edge.budget_answer import Answer
 from packcodec.edge.budget_charts import airtime_chart, battery_chart, bytes_chart, loss_chart
-from packcodec.edge.link_words import figure, power, sent_as, where
+from packcodec.edge.link_words import days, figure, power, sent_as, span, where
 from packcodec.errors import PackcodecError
 from packcodec.radio.energy import LITHIUM_CAUTION
 
@@ -48,7 +48,9 @@ def budget_page(answer: Answer) -> str:
     budget = answer.budget
     schema, link = budget.layout.schema, budget.link
     title = f"{schema.name} on {link.name}"
-    words = "".join(f"<p>{escape(line)}</p>" for line in answer.words)
+    words = "".join(
+        f"<p>{escape(line)}</p>" for line in (*answer.words, f"Worst case: {answer.worst}.")
+    )
     body = (
         f"<h1>{escape(title)}</h1>"
         f"<p>{escape(f'{sent_as(link)}, {where(link)}, {power(link)}')}</p>{words}"
@@ -119,8 +121,8 @@ def _pictures(answer: Answer) -> Iterable[str]:
         yield _figure(
             loss_chart(answer.sharing),
             "Loss by stations",
-            f"{answer.sharing.stations} stations lose {percent(answer.sharing.loss)} of their "
-            "frames to one another; no capture counted.",
+            f"{answer.sharing.stations} stations lose {nearest_percent(answer.sharing.loss)} "
+            "of their frames to one another; no capture counted.",
         )
 
 
@@ -138,10 +140,10 @@ def _battery(
         course = answer.season.course
         left = [(0.0, usable_wh), *((n + 1.0, day.left_wh) for n, day in enumerate(course))]
         return left, [(n + 0.5, day.draw_wh) for n, day in enumerate(course)]
-    days = answer.budget.energy.days
-    if days is None:
+    lasting = answer.budget.energy.days
+    if lasting is None:
         return [(0.0, usable_wh), (STEADY_DAYS_SHOWN, usable_wh)], None
-    return [(0.0, usable_wh), (days, 0.0), (1.1 * days, 0.0)], None
+    return [(0.0, usable_wh), (lasting, 0.0), (1.1 * lasting, 0.0)], None
 
 
 def _days_words(answer: Answer) -> str:
@@ -150,9 +152,11 @@ def _days_words(answer: Answer) -> str:
 
 def _battery_words(answer: Answer) -> str:
     season, energy = answer.season, answer.budget.energy
-    radio = f" The radio takes {percent(energy.day.radio_share)}." if energy.radio_known else ""
+    radio = (
+        f" The radio takes {nearest_percent(energy.day.radio_share)}." if energy.radio_known else ""
+    )
     if season is None:
-        lasts = "does not run down" if energy.days is None else f"lasts {energy.days:.1f} days"
+        lasts = "does not run down" if energy.days is None else f"lasts {days(energy.days)}"
         return f"The pack {lasts}.{radio}"
     lasts = "lasts the season" if season.days is None else f"lasts {season.days:.1f} days"
     return (
@@ -176,11 +180,11 @@ def _messages(budget: Budget) -> str:
         (
             m.name,
             figure(float(m.frames_per_day)),
-            f"{m.least_bytes}–{m.greatest_bytes}",
+            span(m.least_bytes, m.greatest_bytes),
             "–" if m.typical_bytes is None else m.typical_bytes,
             "–" if m.sent_airtime is None else f"{m.sent_airtime.airtime_us / 1000:.0f}",
             figure(m.airtime_us_per_day / 1e6),
-            f"{m.bytes_per_day:.0f}",
+            figure(m.bytes_per_day),
         )
         for m in budget.messages
     ]

@@ -6,32 +6,56 @@ from fractions import Fraction
 from packcodec.budget.best import Best
 from packcodec.budget.edges import Edges
 from packcodec.budget.messages import MessagePlan
-from packcodec.budget.plan import Budget, Energy
+from packcodec.budget.plan import Budget, Supply
 from packcodec.budget.remedies import Remedy
 from packcodec.budget.season import Season
 from packcodec.budget.sharing import Sharing
 from packcodec.budget.traffic import Expected
-from packcodec.budget.verdict import NO_LICENCE, Verdict, percent
+from packcodec.budget.verdict import NO_LICENCE, Verdict, nearest_percent, percent
 from packcodec.edge.cli.screen import say, table
-from packcodec.edge.link_words import figure, power, sent_as, where
+from packcodec.edge.link_words import days, figure, power, sent_as, span, where
 from packcodec.radio.energy import LITHIUM_CAUTION
 from packcodec.radio.modulations import Airtime
 
 TRIMS_SHOWN = 3
+LIKE_POWER_DB = 0.5
 
 
-def tell_budget(budget: Budget, edges: Iterable[Edges]) -> None:
-    """One link: the messages, a verdict a rule, the battery, the block edges."""
+BEST_BY = (
+    "best: every message, then as often as asked, then the farthest reach, half of the limit left "
+    "where a plan can leave it"
+)
+
+
+def tell_link(budget: Budget) -> None:
+    """What is sent on."""
     link = budget.link
     own = ", your own link" if link.users_own else ""
     say(f"{link.name}{own}: {sent_as(link)}, {where(link)}, {power(link)}")
-    say()
-    _tell_messages(budget)
-    say()
-    _tell_verdicts(budget.verdicts)
-    _tell_energy(budget)
-    for each in edges:
-        _tell_edges(each)
+
+
+def tell_verdicts(verdicts: Iterable[Verdict], worst: str) -> None:
+    """A verdict a rule, the one that decides first; `worst` is what its worst case assumes."""
+    for verdict in sorted(verdicts, key=_weight):
+        say(f"{verdict.word.upper()}: {verdict.subject}: {verdict.told}")
+        evidence = "from memory" if verdict.evidence == "memory" else verdict.evidence
+        say(f"    {verdict.clause} ({evidence})")
+        tightest = verdict.tightest
+        if tightest is not None and tightest.made_of:
+            made_of = " + ".join(f"{count} × {name}" for name, count in tightest.made_of)
+            say(f"    worst case: {made_of}; {worst}")
+        if verdict.power:
+            say(f"    power: {verdict.power}")
+
+
+def _weight(verdict: Verdict) -> tuple[int, Fraction]:
+    """What does not fit comes first, then what nobody knows, then by how much is used."""
+    return (False, None, True).index(verdict.fits), -(verdict.share or Fraction(0))
+
+
+def tell_best(best: Best) -> None:
+    say(f"Fits best: {best.sentence}")
+    say(f"    {BEST_BY}")
 
 
 def tell_comparison(budgets: Sequence[Budget]) -> None:
@@ -57,11 +81,11 @@ def tell_sharing(sharing: Sharing) -> None:
     say()
     among = f"{sharing.channels} channels" if sharing.channels > 1 else "one channel"
     say(
-        f"{sharing.stations} stations on {among}: {percent(sharing.loss)} of frames collide "
-        f"(pure ALOHA, no capture, each station at times of its own)"
+        f"{sharing.stations} stations on {among}: {nearest_percent(sharing.loss)} of frames "
+        f"collide (pure ALOHA, no capture, each station at times of its own)"
     )
-    say(f"  {percent(sharing.busy_loss)} where all have their busiest hour at once")
-    most = ", ".join(f"{stations} at {percent(loss)}" for loss, stations in sharing.most)
+    say(f"  {nearest_percent(sharing.busy_loss)} where all have their busiest hour at once")
+    most = ", ".join(f"{stations} at {nearest_percent(loss)}" for loss, stations in sharing.most)
     say(f"  the most stations by loss: {most}")
     say(
         f"  stations that wake together must spread their starts over "
@@ -77,7 +101,7 @@ def tell_season(season: Season, budget: Budget, place: str) -> None:
     lasts = "the whole season" if season.days is None else f"{season.days:.1f} days"
     until = "" if season.empty_on is None else f", to {season.empty_on}"
     say(f"From {first} to {last} {place}, awake by daylight:")
-    say(f"  a pack of {pack.energy_wh:g} Wh lasts {lasts}{until}")
+    say(f"  a pack of {figure(pack.energy_wh)} Wh lasts {lasts}{until}")
     table(
         ("month", ">daylight h", ">draw Wh/day", ">radio", ">days on a full pack"),
         _months(season, budget),
@@ -85,7 +109,7 @@ def tell_season(season: Season, budget: Budget, place: str) -> None:
     say(
         f"  for the whole season: a pack of {season.needs_wh:,.0f} Wh without sun, or "
         f"{season.needs_solar_wh:.1f} Wh a day from the sun with this one; "
-        f"radio {percent(season.radio_share)} of the energy"
+        f"radio {nearest_percent(season.radio_share)} of the energy"
     )
 
 
@@ -98,7 +122,7 @@ def tell_cautions(cautions: Iterable[str]) -> None:
     say(NO_LICENCE)
 
 
-def _tell_messages(budget: Budget) -> None:
+def tell_messages(budget: Budget) -> None:
     table(
         (
             "message",
@@ -118,50 +142,58 @@ def _message_row(message: MessagePlan) -> tuple[object, ...]:
     return (
         message.name,
         figure(float(message.frames_per_day)),
-        f"{message.least_bytes}-{message.greatest_bytes}",
+        span(message.least_bytes, message.greatest_bytes),
         "-" if message.typical_bytes is None else message.typical_bytes,
         "none" if message.sent_bytes is None else f"≤ {message.sent_bytes}",
-        f"{_ms(message.least_airtime)}-{_ms(message.sent_airtime)}",
+        span(_ms(message.least_airtime), _ms(message.sent_airtime)),
         figure(message.airtime_us_per_day / 1e6),
-        f"{message.bytes_per_day:.0f}",
+        figure(message.bytes_per_day),
     )
 
 
-def _tell_verdicts(verdicts: Iterable[Verdict]) -> None:
-    for verdict in verdicts:
-        say(f"{verdict.word.upper()}: {verdict.subject}: {verdict.told}")
-        evidence = "from memory" if verdict.evidence == "memory" else verdict.evidence
-        say(f"    {verdict.clause} ({evidence})")
-
-
-def _tell_energy(budget: Budget) -> None:
+def tell_energy(budget: Budget, *, in_season: bool) -> None:
+    """The pack and the radio; in a season, which has its own hours, not how long the pack lasts."""
     energy, supply = budget.energy, budget.supply
     say()
-    days = "does not run down" if energy.days is None else f"lasts {_days(energy.days)}"
-    say(
-        f"Battery: {supply.pack.energy_wh:g} Wh {days} at {supply.load.awake_w:g} W "
-        f"for {supply.awake_h:.3g} h a day" + _sun(supply.solar_wh)
-    )
-    say(f"    {_radio(energy, isinstance(budget.traffic, Expected))}")
+    pack, awake = f"{figure(supply.pack.energy_wh)} Wh", f"{figure(supply.load.awake_w)} W"
+    lasts = "does not run down" if energy.days is None else f"lasts {days(energy.days)}"
+    if in_season:
+        say(f"Battery: {pack}, {awake} awake; how long it lasts the season says")
+    else:
+        say(f"Battery: {pack} {lasts} at {awake} for {supply.awake_h:.3g} h a day" + _sun(supply))
+    say(f"    {_radio(budget)}")
     if budget.price_per_day is not None:
         say(f"    {float(budget.price_per_day):.2f} {budget.link.currency} a day to the carrier")
 
 
-def _sun(solar_wh: float) -> str:
-    return f", with {solar_wh:g} Wh a day from the sun" if solar_wh else ""
+def _sun(supply: Supply) -> str:
+    return f", with {figure(supply.solar_wh)} Wh a day from the sun" if supply.solar_wh else ""
 
 
-def _radio(energy: Energy, at_most: bool) -> str:
+def _radio(budget: Budget) -> str:
+    energy, at_most = budget.energy, isinstance(budget.traffic, Expected)
     if not energy.radio_known:
         return "the radio's current is not known here: give it with --radio-w"
     frugal = (
-        "" if energy.bytes_per_joule is None else f", {energy.bytes_per_joule:.0f} bytes a joule"
+        ""
+        if energy.bytes_per_joule is None
+        else f", {figure(energy.bytes_per_joule)} bytes a joule"
     )
     a_day = f"{'at most ' if at_most else ''}{figure(energy.day.radio_wh * 1000)} mWh a day"
-    return f"the radio takes {a_day}, {percent(energy.day.radio_share)} of the energy{frugal}"
+    share = nearest_percent(energy.day.radio_share)
+    return f"the radio takes {a_day}, {share} of the energy{frugal}{_counted(budget)}"
 
 
-def _tell_edges(edges: Edges) -> None:
+def _counted(budget: Budget) -> str:
+    """The power whose current is counted, where it is not the link's own."""
+    counted_dbm, power_dbm = budget.energy.counted_dbm, budget.link.power_as("conducted")
+    if counted_dbm is None or power_dbm is None or counted_dbm - power_dbm < LIKE_POWER_DB:
+        return ""
+    return f", counted as at {counted_dbm} dBm: its data sheet has no row for {power_dbm:.3g} dBm"
+
+
+def tell_edges(edges: Edges) -> None:
+    """The block edges round a message's greatest frame."""
     say()
     say(
         f"{edges.message}, {edges.frame_bytes} bytes: {edges.free_bits} bits free before the next "
@@ -192,8 +224,8 @@ def _compared(budget: Budget) -> tuple[object, ...]:
         verdict.word,
         "-" if budget.share is None else percent(budget.share),
         figure(budget.airtime_us_per_day / 1e6),
-        f"{energy.day.radio_wh:.2g}" if energy.radio_known else "?",
-        "-" if energy.bytes_per_joule is None else f"{energy.bytes_per_joule:.0f}",
+        figure(energy.day.radio_wh) if energy.radio_known else "?",
+        "-" if energy.bytes_per_joule is None else figure(energy.bytes_per_joule),
         f"{verdict.subject}: {verdict.told}" if refusing or unknown else "",
     )
 
@@ -208,16 +240,16 @@ def _months(season: Season, budget: Budget) -> list[tuple[object, ...]]:
 def _month_row(
     name: str, season: Season, numbers: Sequence[int], budget: Budget
 ) -> tuple[object, ...]:
-    days = [season.course[number] for number in numbers]
-    draw_wh = sum(day.draw_wh for day in days) / len(days)
-    radio_wh = sum(day.radio_wh for day in days) / len(days)
+    month = [season.course[number] for number in numbers]
+    draw_wh = sum(day.draw_wh for day in month) / len(month)
+    radio_wh = sum(day.radio_wh for day in month) / len(month)
     net_wh = draw_wh - budget.supply.solar_wh
     return (
         name,
-        f"{sum(day.awake_h for day in days) / len(days):.1f}",
+        f"{sum(day.awake_h for day in month) / len(month):.1f}",
         f"{draw_wh:.1f}",
-        percent(radio_wh / draw_wh) if draw_wh else "-",
-        f"{budget.supply.pack.usable_wh / net_wh:.1f}" if net_wh > 0 else "does not run down",
+        nearest_percent(radio_wh / draw_wh) if draw_wh else "-",
+        figure(budget.supply.pack.usable_wh / net_wh) if net_wh > 0 else "does not run down",
     )
 
 
@@ -231,7 +263,3 @@ def _ms(airtime: Airtime | None) -> str:
 
 def _seconds(time_us: int) -> str:
     return f"{figure(time_us / 1e6)} s"
-
-
-def _days(days: float) -> str:
-    return f"{days * 24:.1f} h" if days < 2 else f"{days:.1f} days"

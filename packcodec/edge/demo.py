@@ -7,7 +7,7 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 from packcodec.budget.plan import Budget, Supply, plan_budget
-from packcodec.budget.verdict import percent
+from packcodec.budget.verdict import nearest_percent, percent
 from packcodec.codec.record import Record
 from packcodec.edge.demo_publish import DATA as PUBLISHED_WITH
 from packcodec.edge.demo_publish import publish_lines
@@ -171,6 +171,6 @@ def _budget_lines(budget: Budget) -> Iterator[str]:
         share = "" if verdict.share is None else f", {percent(verdict.share)} of the limit used"
         yield f"{verdict.subject}: {verdict.word}{share}"
     energy = budget.energy
-    yield f"the radio takes {percent(energy.day.radio_share)} of the station's energy"
+    yield f"the radio takes {nearest_percent(energy.day.radio_share)} of the station's energy"
     if energy.days is not None:
         yield f"a pack of {budget.supply.pack.energy_wh:g} Wh lasts {energy.days:.1f} days"

@@ -1,8 +1,12 @@
 """A link, or a figure, in a few characters, for tables and headings."""
 
+from decimal import Decimal
+
 from packcodec.radio.link import Link
 from packcodec.radio.lora import Lora
 from packcodec.radio.wording import hertz, reference
+
+LONG_DAYS = 36_525
 
 KINDS = {
     "Gfsk": "GFSK",
@@ -39,4 +43,18 @@ def power(link: Link) -> str:
 
 def figure(value: float) -> str:
     """Three figures, and never a power of ten."""
-    return f"{value:,.0f}" if abs(value) >= 999.5 else f"{value:.3g}"
+    if abs(value) >= 999.5:
+        return f"{value:,.0f}"
+    return format(Decimal(f"{value:.3g}"), "f")
+
+
+def days(value: float) -> str:
+    """A time on the pack."""
+    if value > LONG_DAYS:
+        return "over a century"
+    return f"{value * 24:.1f} h" if value < 2 else f"{figure(value)} days"
+
+
+def span(least: object, most: object) -> str:
+    """a-b, or one figure where they are equal."""
+    return f"{least}" if least == most else f"{least}-{most}"

@@ -66,11 +66,18 @@ def find_chip(name: str) -> Chip:
 def transmit_current_ma(
     chip: Chip, power_dbm: float, frequency_hz: int, matched_dbm: int | None = None
 ) -> float:
-    """The supply current while sending `power_dbm` (conducted).
+    """The supply current while sending `power_dbm` (conducted), as :func:`transmit_row` has it."""
+    return transmit_row(chip, power_dbm, frequency_hz, matched_dbm).current_ma
 
-    The row of the next power at or above the one asked for. Boards differ in what their output is
-    matched for, by up to a factor of two; without `matched_dbm` the greatest of the rows counts.
-    Raises RadioError where the sheet has no such row.
+
+def transmit_row(
+    chip: Chip, power_dbm: float, frequency_hz: int, matched_dbm: int | None = None
+) -> TransmitCurrent:
+    """The row of the next power at or above the one asked for (conducted).
+
+    Boards differ in what their output is matched for, by up to a factor of two; without
+    `matched_dbm` the greatest of the rows counts. Raises RadioError where the sheet has no such
+    row.
     """
     rows = [
         row
@@ -80,17 +87,18 @@ def transmit_current_ma(
         and matched_dbm in (None, row.matched_dbm)
     ]
     if not rows:
-        told = ", ".join(
-            f"{row.power_dbm} dBm matched for {row.matched_dbm}, {row.low_mhz}–{row.high_mhz} MHz"
+        here = [
+            row.power_dbm
             for row in chip.transmit
-        )
+            if row.low_mhz * 1e6 <= frequency_hz <= row.high_mhz * 1e6
+        ]
+        told = f"turn it down: its rows end at {max(here)} dBm" if here else "it has no row there"
         raise RadioError(
-            f"the data sheet gives no current for {power_dbm} dBm at {frequency_hz / 1e6} MHz",
+            f"the data sheet gives no current for {power_dbm:g} dBm at {frequency_hz / 1e6:g} MHz",
             place=f"chip {chip.name}",
-            remedy=f"it has {told}" if told else "choose a chip with transmit rows",
+            remedy=told,
         )
-    nearest_dbm = min(row.power_dbm for row in rows)
-    return max(row.current_ma for row in rows if row.power_dbm == nearest_dbm)
+    return min(rows, key=lambda row: (row.power_dbm, -row.current_ma))
 
 
 def supply_of(chip: Chip) -> Supply:

@@ -11,9 +11,8 @@ from packcodec.radio.chips import Chip, supply_of, transmit_current_ma
 from packcodec.radio.quantity import checked
 
 LITHIUM_CAUTION = (
-    "Lithium cells can burn. Use protected cells and a charger made for them; never charge a "
-    "lithium-ion cell below 0 °C; fuse the pack at its terminal; keep damaged or swollen cells out "
-    "of service; follow the maker's data sheet and the local rules for transport and disposal."
+    "Lithium cells can burn: use protected cells, their own charger and a fuse at the pack, never "
+    "charge below 0 °C, retire swollen cells; follow the maker's sheet and the transport rules."
 )
 
 JOULES_PER_WH = 3600.0

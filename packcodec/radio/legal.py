@@ -75,6 +75,18 @@ def largest_frame(link: Link, rules: Mapping[str, Rule] | None = None) -> int | 
     return _largest(link, rules_for(link, rules))
 
 
+def power_limit_dbm(link: Link, rule: Rule) -> float | None:
+    """What the rule leaves the link in the rule's own reference; None where it has no limit.
+
+    An antenna beyond the rule's gain takes off as much.
+    """
+    if rule.power_dbm is None:
+        return None
+    cap_dbi = rule.antenna_gain_most_dbi
+    beyond_db = max(link.antenna_gain_dbi - cap_dbi, 0.0) if cap_dbi is not None else 0.0
+    return rule.power_dbm - beyond_db
+
+
 def _emissions(link: Link) -> list[tuple[int, int]]:
     return [link.emission_hz(frequency_hz) for frequency_hz in link.frequencies_hz]
 
@@ -146,17 +158,15 @@ def _confirmed(_: Link, rule: Rule) -> Findings:
 
 
 def _power(link: Link, rule: Rule) -> Findings:
-    if rule.power_dbm is None or rule.power_reference is None:
+    most_dbm = power_limit_dbm(link, rule)
+    if most_dbm is None or rule.power_dbm is None or rule.power_reference is None:
         return
-    cap_dbi = rule.antenna_gain_most_dbi
-    beyond_db = max(link.antenna_gain_dbi - cap_dbi, 0.0) if cap_dbi is not None else 0.0
     sent_dbm = link.power_as(rule.power_reference)
-    most_dbm = rule.power_dbm - beyond_db
     if sent_dbm is None or sent_dbm <= most_dbm + POWER_ROUNDING_DB:
         return
     word = reference(rule.power_reference)
     limit = rule.told(f"{most_dbm:.2f} dBm {word}", "power_dbm", "power_reference")
-    gain = f" with an antenna of {link.antenna_gain_dbi:g} dBi" if beyond_db else ""
+    gain = f" with an antenna of {link.antenna_gain_dbi:g} dBi" if most_dbm < rule.power_dbm else ""
     yield _finding(
         rule,
         "refused",

@@ -13,7 +13,7 @@ from packcodec.budget.messages import FRAME_SIZE
 from packcodec.budget.plan import Budget, Supply, plan_budget
 from packcodec.budget.room import bytes_with, rows_within
 from packcodec.budget.traffic import DAY_S, Expected, Logged, Random, Regular, Sent
-from packcodec.budget.verdict import Verdict, percent
+from packcodec.budget.verdict import Verdict, nearest_percent, percent
 from packcodec.edge.files import load
 from packcodec.errors import RadioError
 from packcodec.layout.compiler import compile_layout
@@ -247,8 +247,50 @@ def test_radio_energy_by_hand() -> None:
     joules = 3.3 * 0.090 * budget.airtime_us_per_day / 1e6
     sleep_wh = 3.3 * 0.0006e-3 * 24
     assert budget.energy.day.radio_wh == pytest.approx(joules / 3600 + sleep_wh)
+    assert budget.energy.counted_dbm == 14
     sent = sum(message.bytes_per_day for message in budget.messages)
-    assert budget.energy.bytes_per_joule == pytest.approx(sent / joules, rel=1e-3)
+    all_joules = joules + 3600 * sleep_wh
+    assert budget.energy.bytes_per_joule == pytest.approx(sent / all_joules, rel=1e-3)
+
+
+@pytest.mark.parametrize(("link", "counted_dbm"), [(":power_dbm=4", 14), (":power_dbm=23", None)])
+def test_the_power_whose_current_counts_is_told(link: str, counted_dbm: int | None) -> None:
+    energy = plan(f"lora-eu-868.1{link}").energy
+    assert energy.counted_dbm == counted_dbm
+    assert energy.radio_known is (counted_dbm is not None)
+
+
+def test_a_worst_case_says_what_it_is_made_of() -> None:
+    """Two summaries an hour, where one comes late, and a health report; alone or from a log."""
+    link = find_link("lora-eu-868.1")
+    budget = plan("lora-eu-868.1", Expected({"summary": Regular(3600), "health": Regular(DAY_S)}))
+    tightest = budget.verdicts[-1].tightest
+    assert tightest is not None
+    assert tightest.made_of == (("summary", 2), ("health", 1))
+    sent = [Sent(1, 3000 * n, "summary", 40) for n in range(9)] + [Sent(1, 9_100, "health", 13)]
+    tightest = plan("lora-eu-868.1", Logged(tuple(sent))).verdicts[-1].tightest
+    assert tightest is not None
+    made_of = dict(tightest.made_of)
+    assert made_of == {"summary": 2, "health": 1}
+    sizes = {"summary": 40, "health": 13}
+    assert tightest.used_us == sum(
+        link.airtime(sizes[m]).airtime_us * n for m, n in made_of.items()
+    )
+
+
+@pytest.mark.parametrize(
+    ("link", "told"),
+    [
+        ("lora-eu-868.1:power_dbm=10", "10.00 dBm ERP of 13.98 dBm ERP; antenna 2.15 dBi"),
+        ("lora-eu-868.1:power_dbm=10,antenna_gain_dbi=5", "12.85 dBm ERP of 13.98 dBm ERP"),
+        ("lora-eu-868.1", "14.00 dBm ERP of 13.98 dBm ERP (the same: chips are set in whole"),
+        ("text-message", ""),
+    ],
+)
+def test_a_verdict_tells_the_power_beside_its_limit(link: str, told: str) -> None:
+    power = plan(link).verdicts[-1].power
+    assert power.startswith(told)
+    assert bool(power) is bool(told)
 
 
 def test_a_network_link_listens_after_each_uplink() -> None:
@@ -308,7 +350,8 @@ def test_price_counts_the_greatest_frames() -> None:
     ("share", "told"),
     [
         (0, "0 %"),
-        (1e-9, "0.01 %"),
+        (1e-9, "under 0.01 %"),
+        (20_000, "2000000 %"),
         (0.041, "4.1 %"),
         (0.0411, "4.2 %"),
         (0.41, "41 %"),
@@ -319,3 +362,18 @@ def test_price_counts_the_greatest_frames() -> None:
 )
 def test_a_share_is_told_no_smaller_than_it_is(share: float, told: str) -> None:
     assert percent(share) == told
+
+
+@pytest.mark.parametrize(
+    ("share", "told"),
+    [
+        (0, "0 %"),
+        (0.000017, "under 0.01 %"),
+        (0.0001, "0.01 %"),
+        (0.04527, "4.5 %"),
+        (0.04551, "4.6 %"),
+        (0.992, "99 %"),
+    ],
+)
+def test_a_share_of_what_is_no_limit_is_the_nearest(share: float, told: str) -> None:
+    assert nearest_percent(share) == told

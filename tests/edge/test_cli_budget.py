@@ -31,6 +31,44 @@ def test_a_plan_that_fits_exits_0_with_every_caution(packcodec: Command) -> None
     assert "Fits best: " in ran.out
     assert NO_LICENCE in ran.out
     assert LITHIUM_CAUTION in ran.out
+    assert "4 × sighting + 2 × summary + 1 × health; all at their greatest size" in ran.out
+    assert "power: 14.00 dBm ERP of 13.98 dBm ERP" in ran.out
+    assert "antenna 2.15 dBi" in ran.out
+    assert "counted as at" not in ran.out
+
+
+@pytest.mark.parametrize(
+    ("link", "first"),
+    [
+        ("lora-eu-868.1", "FITS: eu-868.0-868.6: "),
+        ("lora-eu-864.0:sf=12", "DOES NOT FIT: eu-863-865"),
+        ("text-message", "UNKNOWN: no rule"),
+    ],
+)
+def test_the_verdict_that_decides_comes_first(packcodec: Command, link: str, first: str) -> None:
+    lines = packcodec("budget", SCHEMA, "--link", link).out.splitlines()
+    assert lines[2] == ""
+    assert lines[3].startswith(first)
+
+
+def test_what_a_field_costs_is_told_when_asked(packcodec: Command) -> None:
+    assert "trim: " not in packcodec("budget", SCHEMA, "--link", "lora-eu-868.1").out
+    asked = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", "--trims").out
+    assert "bits free before the next step" in asked
+    assert "trim: rows[].visits in 2 instead of 4 bits" in asked
+
+
+def test_a_power_without_a_row_of_its_own_is_said(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1:power_dbm=4")
+    assert "counted as at 14 dBm: its data sheet has no row for 4 dBm" in ran.out
+
+
+def test_a_power_beyond_the_law_and_the_sheet_is_turned_down(packcodec: Command) -> None:
+    ran = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1:power_dbm=23")
+    assert ran.code == 1
+    assert "DOES NOT FIT: eu-868.0-868.6: 23.00 dBm ERP is more than 13.98 dBm ERP" in ran.out
+    assert "turn it down by 9.02 dB" in ran.out
+    assert max(map(len, ran.out.splitlines())) < 250
 
 
 def test_a_plan_over_its_limit_exits_1_and_says_what_would_fit(packcodec: Command) -> None:
@@ -100,6 +138,7 @@ def test_a_season_by_daylight(packcodec: Command) -> None:
     options = ("--link", "lora-eu-868.1", "--season", "2027-04-01/2027-09-30", "--latitude", "57")
     ran = packcodec("budget", SCHEMA, *options)
     assert "From 2027-04-01 to 2027-09-30 at 57°" in ran.out
+    assert ran.out.count("Wh lasts ") == 1
     season = budget_of(packcodec, *options)["season"]
     assert len(season["course"]) == 183
     assert 1 < season["days"] < 2
@@ -113,6 +152,8 @@ def test_options_of_the_pack_reach_the_answer(packcodec: Command) -> None:
     assert energy["days"] == pytest.approx(37 / 12, rel=1e-3)
     sunny = budget_of(packcodec, "--link", "lora-eu-868.1", *options, "--solar-wh", "13")
     assert sunny["energy"]["days"] is None
+    sleepy = packcodec("budget", SCHEMA, "--link", "lora-eu-868.1", "--base-w", "0")
+    assert "lasts over a century at 0 W" in sleepy.out
 
 
 def test_effort_the_same_every_day(packcodec: Command) -> None:

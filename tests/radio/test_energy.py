@@ -1,7 +1,7 @@
 """Energy of a transmission, a day and a season: the worked default, and what must be refused."""
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from packcodec.errors import RadioError
@@ -61,9 +61,9 @@ def test_without_a_matching_the_greater_current_counts() -> None:
 @pytest.mark.parametrize(
     ("chip", "power_dbm", "frequency_hz", "problem"),
     [
-        ("SX1262", 23, 868_100_000, r"no current for 23 dBm at 868.1 MHz; it has 22 dBm"),
-        ("SX1262", 14, 2_400_000_000, "no current for 14 dBm at 2400.0 MHz"),
-        ("SX1302", 14, 868_100_000, "choose a chip with transmit rows"),
+        ("SX1262", 23, 868_100_000, r"23 dBm at 868.1 MHz; turn it down: its rows end at 22 dBm"),
+        ("SX1262", 14, 2_400_000_000, "no current for 14 dBm at 2400 MHz; it has no row there"),
+        ("SX1302", 14, 868_100_000, "it has no row there"),
     ],
 )
 def test_a_power_the_sheet_does_not_have_is_refused(
@@ -124,6 +124,8 @@ def test_a_steady_run_of_days_ends_when_the_division_says(
     pack = Pack(energy_wh=full)
     course = endurance(pack, [draw] * 1_000, solar_wh=solar)
     expected = steady_days(pack, draw, solar)
+    # A pack that gives out as the run ends may or may not outlast it, by a rounding.
+    assume(expected is None or abs(expected - 1_000) > 1e-3)
     if expected is None or expected > 1_000:
         assert course.days is None
     else:

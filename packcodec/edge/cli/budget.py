@@ -27,12 +27,17 @@ from packcodec.edge.budget_data import (
 from packcodec.edge.budget_page import write_page
 from packcodec.edge.budget_plot import plot_budget
 from packcodec.edge.budget_text import (
-    tell_budget,
+    tell_best,
     tell_cautions,
     tell_comparison,
+    tell_edges,
+    tell_energy,
+    tell_link,
+    tell_messages,
     tell_remedies,
     tell_season,
     tell_sharing,
+    tell_verdicts,
 )
 from packcodec.edge.cli.screen import as_json, between, document, say, schema_argument
 from packcodec.edge.files import load
@@ -118,6 +123,7 @@ MOST_W = 10_000
     callback=between(0, MOST_W),
     help="The radio while sending, where no table knows it.",
 )
+@click.option("--trims", is_flag=True, help="What each field costs, and how to save a step.")
 @click.option("--html", metavar="FILE", help="Write one page with pictures; needs no network.")
 @click.option("--plot", is_flag=True, help="Draw the pictures in the terminal.")
 @own_rules
@@ -137,6 +143,7 @@ def command(
     season: str | None,
     latitude: float | None,
     longitude: float | None,
+    trims: bool,
     html: str | None,
     plot: bool,
     rules: str | None,
@@ -173,6 +180,7 @@ def command(
     answer = Answer(
         budgets=compare_links(budget, chosen[1:]),
         words=asked.words,
+        worst=asked.worst,
         edges=_edges(budget),
         remedies=remedies(budget, _neighbours(chosen[0], own, book), asked.at_interval),
         best=best_plan(budget, _data_rates(chosen[0], own), asked.at_interval),
@@ -185,7 +193,7 @@ def command(
     if as_json:
         document(_data(answer))
     else:
-        _tell(answer, plot, stations is not None)
+        _tell(answer, plot=plot, trims=trims, sharing=stations is not None)
     sys.exit(0 if budget.fits else 1)
 
 
@@ -263,30 +271,34 @@ def _sharing(budget: Budget, stations: int | None, for_page: bool) -> Sharing | 
     return share_channel(budget, max(1, len(budget.layout.schema.stations)))
 
 
-def _tell(answer: Answer, plot: bool, sharing_asked: bool) -> None:
+def _tell(answer: Answer, *, plot: bool, trims: bool, sharing: bool) -> None:
+    """The verdict and what would make it fit come first; figures follow, then the cautions."""
     budget = answer.budget
-    schema = budget.layout.schema
-    say(f"{schema.name}: {answer.words[0]}")
+    say(f"{budget.layout.schema.name}: {answer.words[0]}")
+    tell_link(budget)
+    say()
+    tell_verdicts(budget.verdicts, answer.worst)
     for line in answer.words[1:]:
         say(line)
+    if not budget.fits:
+        say("What would make it fit:")
+        tell_remedies(answer.remedies, answer.best)
+    elif answer.best is not None:
+        tell_best(answer.best)
     say()
-    tell_budget(budget, answer.edges)
+    tell_messages(budget)
+    tell_energy(budget, in_season=answer.season is not None)
+    for each in answer.edges if trims else ():
+        tell_edges(each)
     if len(answer.budgets) > 1:
         say()
         tell_comparison(answer.budgets)
-    if answer.sharing is not None and sharing_asked:
+    if answer.sharing is not None and sharing:
         tell_sharing(answer.sharing)
     if answer.season is not None:
         tell_season(answer.season, budget, answer.place)
     if plot:
         plot_budget(answer)
-    say()
-    if budget.fits:
-        if answer.best is not None:
-            say(f"Fits best: {answer.best.sentence}")
-    else:
-        say("DOES NOT FIT. What would make it fit:")
-        tell_remedies(answer.remedies, answer.best)
     tell_cautions(answer.cautions)
 
 
@@ -295,6 +307,7 @@ def _data(answer: Answer) -> dict[str, Any]:
         "caution": NO_LICENCE,
         "lithium_caution": LITHIUM_CAUTION,
         "traffic": list(answer.words),
+        "worst_case": answer.worst,
         **budget_data(answer.budget, answer.edges),
         "others": [budget_data(each, ()) for each in answer.budgets[1:]],
         "remedies": [remedy_data(remedy) for remedy in answer.remedies],
