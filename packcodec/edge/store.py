@@ -17,7 +17,6 @@ from sqlalchemy import (
     and_,
     bindparam,
     delete,
-    func,
     select,
     tuple_,
     update,
@@ -25,13 +24,11 @@ from sqlalchemy import (
 from sqlalchemy.exc import SQLAlchemyError
 
 from packcodec.base.account import Account, read_frame
-from packcodec.base.cover import State
 from packcodec.base.events import Event, Rejected
-from packcodec.edge.database import not_kept, open_database
+from packcodec.edge.database import not_kept, open_database, reading
 from packcodec.edge.heard import Heard
-from packcodec.edge.store_accounts import Held, load_account
+from packcodec.edge.store_accounts import Expected, Held, load_account
 from packcodec.edge.store_rows import Rows, Writer
-from packcodec.edge.tables import frame as frame_table
 from packcodec.edge.tables import from_us, layout, once, station, stray, to_us
 from packcodec.frame.codec import NONE_HEARD, Codec, Opened
 
@@ -47,6 +44,7 @@ class Store:
     def __init__(self, engine: Engine, codecs: Iterable[Codec]) -> None:
         self.engine = engine
         self.codecs = tuple(codecs)
+        self._sealed = any(codec.layout.check.sealed for codec in self.codecs)
         self._writer = Writer(engine.dialect)
         self._accounts: OrderedDict[int, tuple[int, Account]] = OrderedDict()
         self._layouts = self._number_layouts()
@@ -67,19 +65,7 @@ class Store:
 
         Raises StoreError where it cannot be written; then nothing of the batch was.
         """
-        expected = self._expected()
-        read = [
-            read_frame(
-                self.codecs,
-                heard.frame,
-                heard.received,
-                station=heard.station,
-                message=heard.message,
-                sequence=heard.sequence,
-                expected=expected,
-            )
-            for heard in batch
-        ]
+        read = self._read(batch)
         stations = sorted({_station(each) for each in read if not isinstance(each, Rejected)})
         try:
             with self.engine.begin() as connection:
@@ -126,14 +112,32 @@ class Store:
                     connection.execute(delete(stray).where(of_this), read)
             yield from events
 
-    def _expected(self) -> Mapping[int, int]:
-        """By station the counter that comes next, which sealed frames open by."""
-        if not any(codec.layout.check.sealed for codec in self.codecs):
-            return NONE_HEARD
-        highest = select(frame_table.c.station, func.max(frame_table.c.counter) + 1)
-        heard = highest.where(frame_table.c.state == State.HEARD).group_by(frame_table.c.station)
-        with self.engine.begin() as connection:
-            return {row[0]: row[1] for row in connection.execute(heard)}
+    def _read(self, batch: Sequence[Heard]) -> list[tuple[Codec, Opened] | Rejected]:
+        if not self._sealed:
+            return [self._read_one(heard, NONE_HEARD) for heard in batch]
+        read = []
+        with reading(self.engine) as connection:
+            expected = Expected(connection)
+            for heard in batch:
+                expected.at_us = to_us(heard.received)
+                each = self._read_one(heard, expected)
+                if not isinstance(each, Rejected) and each[1].counter is not None:
+                    expected.opened(_station(each), each[1].counter)
+                read.append(each)
+        return read
+
+    def _read_one(
+        self, heard: Heard, expected: Mapping[int, int]
+    ) -> tuple[Codec, Opened] | Rejected:
+        return read_frame(
+            self.codecs,
+            heard.frame,
+            heard.received,
+            station=heard.station,
+            message=heard.message,
+            sequence=heard.sequence,
+            expected=expected,
+        )
 
     def _number_layouts(self) -> dict[bytes, int]:
         rows = [

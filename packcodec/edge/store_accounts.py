@@ -1,6 +1,6 @@
 """Accounts taken back from the store: what the frames of a window say about a station."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, and_, exists, func, select
@@ -22,6 +22,46 @@ class Held:
     def covers(self, at_us: int) -> bool:
         """Whether a frame received then has its place in this window."""
         return self.first_us <= at_us < self.last_us
+
+
+class Expected(Mapping[int, int]):
+    """By station, one more than the highest counter heard by the time `at_us`.
+
+    A sealed frame opens only by its whole counter, so this must be right before the frame can be
+    read: within a batch it follows what was opened, and before that it asks the store.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self.at_us = 0
+        self._connection = connection
+        # Of each station the highest counter opened in this batch, and when it was received.
+        self._opened: dict[int, tuple[int, int]] = {}
+
+    def opened(self, station: int, counter: int) -> None:
+        """A frame received at `at_us` was opened, and so verified."""
+        before = self._opened.get(station)
+        if before is None or before[0] <= self.at_us:
+            self._opened[station] = self.at_us, counter
+
+    def __getitem__(self, station: int) -> int:
+        opened = self._opened.get(station)
+        if opened is not None and opened[0] <= self.at_us:
+            return opened[1] + 1
+        reached = self._connection.scalar(
+            select(frame.c.counter)
+            .where(frame.c.station == station, frame.c.received_us <= self.at_us)
+            .order_by(frame.c.received_us.desc())
+            .limit(1)
+        )
+        if reached is None:
+            raise KeyError(station)
+        return int(reached) + 1
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._opened)
+
+    def __len__(self) -> int:
+        return len(self._opened)
 
 
 def load_account(

@@ -73,3 +73,16 @@ def test_the_store_follows_the_counter_over_a_restart(tmp_path: Path) -> None:
         (again,) = store.ingest([Heard(frame(counter), when(counter), "base")])
         assert again == [Duplicate(1, counter)]
         store.close()
+
+
+def test_a_long_capture_opens_in_one_batch_and_its_replay_changes_nothing(tmp_path: Path) -> None:
+    """Three turns of the circle at once; then the same again, when the station is far ahead."""
+    capture = [Heard(frame(counter), when(counter), "base") for counter in range(0, 3100, 3)]
+    store = Store.open(str(tmp_path / "base.db"), [CODEC])
+    events = [event for each in store.ingest(capture) for event in each]
+    assert [e.counter for e in events if isinstance(e, Accepted)] == [*range(0, 3100, 3)]
+    again = [event for each in store.ingest(capture) for event in each]
+    assert again == [Duplicate(1, counter) for counter in range(0, 3100, 3)]
+    part = [event for each in store.ingest(capture[40:60]) for event in each]
+    assert part == [Duplicate(1, counter) for counter in range(120, 180, 3)]
+    store.close()
