@@ -25,6 +25,7 @@ _HOMES = {
     "Monitor": "packcodec.monitor.engine",
     "Station": "packcodec.edge.station",
     "Base": "packcodec.base",
+    "load_dataset": "packcodec.edge.dataset_source",
     "PackcodecError": "packcodec.errors",
 }
 
@@ -43,6 +44,7 @@ __all__ = [
     "compare_layouts",
     "compile_layout",
     "load",
+    "load_dataset",
     "plan_budget",
     "read_schema",
 ]
@@ -51,6 +53,7 @@ if TYPE_CHECKING:
     from packcodec.base import Base
     from packcodec.budget import plan_budget
     from packcodec.codec import AtLeast, AtMost, PartialTime, Record
+    from packcodec.edge.dataset_source import load_dataset
     from packcodec.edge.files import load
     from packcodec.edge.station import Station
     from packcodec.errors import PackcodecError

@@ -1,40 +1,15 @@
-"""The four pictures of a budget, as inline SVG drawn by matplotlib.
+"""The four pictures of a budget."""
 
-Small figures with large letters, so that they can be read on a phone; colours that colour-blind
-people can tell apart (Okabe and Ito), never without a second sign.
-"""
-
-import io
-import re
 from collections.abc import Callable
-from importlib import import_module
 from math import floor, log10
 from typing import Any
 
 from packcodec.budget.hours import HourUse
 from packcodec.budget.messages import MessagePlan
 from packcodec.budget.sharing import Sharing
-from packcodec.errors import MissingPartError
+from packcodec.edge.pictures import BLUE, ORANGE, RED, legend, svg
 
-BLUE, ORANGE, RED, GREEN, GREY = "#0072B2", "#E69F00", "#D55E00", "#009E73", "#555555"
-SIZE_IN = (4.4, 3.1)
-STYLE = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "packcodec",
-    "font.family": "sans-serif",
-    "font.size": 10,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "grid.color": "#DDDDDD",
-    "axes.axisbelow": True,
-    "legend.frameon": False,
-    "legend.fontsize": 9,
-}
-NO_METADATA = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-_PROLOG = re.compile(r"^.*?(?=<svg)", re.DOTALL)
-_SIZE = re.compile(r'(<svg[^>]*?) width="[^"]*" height="[^"]*"|(<svg[^>]*?) height="[^"]*"')
-_ID = re.compile(r'(\bid="|url\(#|href="#)')
+HEIGHT_IN = 3.1
 
 
 def airtime_chart(hours: tuple[HourUse, ...], limit_us: int | None, words: str) -> str:
@@ -70,7 +45,7 @@ def airtime_chart(hours: tuple[HourUse, ...], limit_us: int | None, words: str) 
         axes.set_xlim(-0.7, max(at, default=0) + 0.7)
         axes.set_xlabel(words)
         axes.set_ylabel("s on air in the hour")
-        _legend(axes)
+        legend(axes)
 
     return _svg("airtime", "Airtime by hour against the limit", draw)
 
@@ -119,7 +94,7 @@ def bytes_chart(messages: tuple[MessagePlan, ...], room_bytes: int | None) -> st
         axes.set_xlim(0, None)
         axes.grid(visible=False, axis="y")
         axes.set_xlabel("bytes in a frame")
-        _legend(axes)
+        legend(axes)
 
     return _svg("bytes", "Bytes by message", draw)
 
@@ -144,7 +119,7 @@ def battery_chart(
         axes.set_ylim(0, None)
         axes.set_xlabel(words)
         axes.set_ylabel("Wh")
-        _legend(axes)
+        legend(axes)
 
     return _svg("battery", "Battery by day", draw)
 
@@ -177,39 +152,14 @@ def loss_chart(sharing: Sharing) -> str:
         axes.set_ylim(0, None)
         axes.set_xlabel("stations on the channel")
         axes.set_ylabel("% of frames lost")
-        _legend(axes)
+        legend(axes)
 
     return _svg("loss", "Loss by stations", draw)
 
 
-def _legend(axes: Any) -> None:
-    axes.legend(
-        loc="lower left", bbox_to_anchor=(0, 1), ncols=3, borderaxespad=0.2, handlelength=1.4
-    )
-
-
 def _svg(name: str, title: str, draw: Callable[[Any], None]) -> str:
-    matplotlib, figures = _part("matplotlib"), _part("matplotlib.figure")
-    with matplotlib.rc_context(STYLE):
-        figure = figures.Figure(figsize=SIZE_IN, layout="constrained")
-        draw(figure.subplots())
-        text = io.StringIO()
-        figure.savefig(text, format="svg", metadata=NO_METADATA)
-    return _inline(text.getvalue(), name, title)
+    def with_grid(axes: Any) -> None:
+        axes.grid(color="#DDDDDD")
+        draw(axes)
 
-
-def _inline(text: str, name: str, title: str) -> str:
-    """The picture as part of a page: no prolog, no fixed size, names of its own, a title."""
-    text = _PROLOG.sub("", text)
-    text = _SIZE.sub(lambda found: found[1] or found[2], text, count=1)
-    text = _ID.sub(lambda found: f"{found[1]}{name}-", text)
-    return text.replace("<svg", f'<svg role="img" aria-label="{title}"', 1)
-
-
-def _part(name: str) -> Any:
-    try:
-        return import_module(name)
-    except ModuleNotFoundError:
-        raise MissingPartError(
-            "the page's pictures need matplotlib", remedy="pip install 'packcodec[desk]'"
-        ) from None
+    return svg(name, title, with_grid, height_in=HEIGHT_IN, extra="desk")

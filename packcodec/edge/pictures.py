@@ -58,13 +58,20 @@ def legend(axes: Any, columns: int = 3) -> None:
     )
 
 
-def svg(name: str, title: str, draw: Callable[[Any], None], *, height_in: float) -> str:
+def svg(
+    name: str,
+    title: str,
+    draw: Callable[[Any], None],
+    *,
+    height_in: float,
+    extra: str = "dataset",
+) -> str:
     """What `draw` draws on axes, as part of a page: no prolog, no fixed size, ids of its own.
 
-    Raises MissingPartError without matplotlib.
+    Raises MissingPartError without matplotlib, which comes with `extra`.
     """
-    matplotlib = part("matplotlib", "dataset")
-    figures = part("matplotlib.figure", "dataset")
+    matplotlib = part("matplotlib", extra)
+    figures = part("matplotlib.figure", extra)
     with matplotlib.rc_context(STYLE):
         figure = figures.Figure(figsize=(WIDE_IN, height_in), layout="constrained")
         draw(figure.subplots())
