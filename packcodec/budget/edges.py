@@ -24,18 +24,24 @@ from packcodec.layout.model import (
 )
 from packcodec.radio.airtime import octets_to_next_step
 from packcodec.radio.link import Link
+from packcodec.schema.model import SpeciesCode
 
 REPAIR_SYMBOL = "repair symbol"
 
 
 @dataclass(frozen=True, slots=True)
 class FieldCost:
-    """A field of the greatest frame: `width` bits, `times` over, and what leaving it out saves."""
+    """A field of the greatest frame: `width` bits, `times` over, and what leaving it out saves.
+
+    Narrower than `least_width` it would say too little to be sent; `optional` if it may be missing.
+    """
 
     path: str
     width: int
     times: int
     saved_us: int
+    least_width: int
+    optional: bool
 
     @property
     def bits(self) -> int:
@@ -44,7 +50,10 @@ class FieldCost:
 
 @dataclass(frozen=True, slots=True)
 class Trim:
-    """One way to save a block: `bits` fewer in every value of the field, or in rows left out."""
+    """One way to save a block: `bits` fewer in every value of the field, or in rows left out.
+
+    `saved_us` is more than a block where a whole field or row is more.
+    """
 
     change: str
     path: str
@@ -88,11 +97,16 @@ def block_edges(
         return None
     now_us = link.airtime(frame_bytes).airtime_us
     costs = [
-        FieldCost(path, width, times, now_us - _airtime_us(layout, link, bits - width * times))
-        for path, width, times in _parts(
-            layout, message, {} if listed is None else {listed.path: gone}
+        FieldCost(
+            path=part.path,
+            width=part.width,
+            times=part.times,
+            saved_us=now_us - _airtime_us(layout, link, bits - part.width * part.times),
+            least_width=part.least_width,
+            optional=part.optional,
         )
-        if width and times
+        for part in _parts(layout, message, {} if listed is None else {listed.path: gone})
+        if part.width and part.times
     ]
     shorter = _shorter_step(link, frame_bytes)
     excess = None if shorter is None else bits - 8 * (shorter - layout.check.octets)
@@ -109,33 +123,36 @@ def block_edges(
     )
 
 
-def _parts(
-    layout: Layout, message: MessageLayout, fewer: dict[str, int]
-) -> Iterator[tuple[str, int, int]]:
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One thing that a greatest frame holds, as :class:`FieldCost` tells it."""
+
+    path: str
+    width: int
+    times: int
+    least_width: int
+    optional: bool
+
+
+def _parts(layout: Layout, message: MessageLayout, fewer: dict[str, int]) -> Iterator[_Part]:
+    """Everything that a greatest frame holds; `fewer` takes elements off the list of that path."""
     repair = layout.repair
     if repair is not None and message.name in repair.repair.messages:
-        yield REPAIR_SYMBOL, repair.bits, 1
-    yield from field_bits(message.body, fewer)
+        yield _Part(REPAIR_SYMBOL, repair.bits, 1, repair.bits, False)
+    yield from _group_bits(message.body, 1, fewer)
 
 
-def field_bits(body: Group, fewer: dict[str, int] | None = None) -> Iterator[tuple[str, int, int]]:
-    """(path, width in bits, how many times at most) of everything a greatest payload holds.
-
-    `fewer` takes elements off the list of that path.
-    """
-    return _group_bits(body, 1, fewer or {})
-
-
-def _group_bits(group: Group, times: int, fewer: dict[str, int]) -> Iterator[tuple[str, int, int]]:
+def _group_bits(group: Group, times: int, fewer: dict[str, int]) -> Iterator[_Part]:
     for step in group.steps:
         yield from _step_bits(step, times, fewer)
 
 
-def _step_bits(step: Step, times: int, fewer: dict[str, int]) -> Iterator[tuple[str, int, int]]:
+def _step_bits(step: Step, times: int, fewer: dict[str, int]) -> Iterator[_Part]:
     match step:
         case Run():
             for place in step.places:
-                yield _name(place), place.width, times
+                optional = isinstance(place, Value) and place.field.optional
+                yield _Part(_name(place), place.width, times, _least_width(place), optional)
         case When():
             for inner in step.steps:
                 yield from _step_bits(inner, times, fewer)
@@ -154,6 +171,12 @@ def _name(place: Place) -> str:
             return f"{path} ×"
         case Value():
             return path
+
+
+def _least_width(place: Place) -> int:
+    """Half the bits of a measure still say something; a species or a count needs all of them."""
+    measures = isinstance(place, Value) and not isinstance(place.field, SpeciesCode)
+    return -(-place.width // 2) if measures else place.width
 
 
 def _bytes(layout: Layout, bits: int) -> int:
@@ -189,20 +212,17 @@ def _trims(
     trims = [*_carried(layout, link, excess, step_us)]
     for cost in costs:
         bits = -(-excess // cost.times)
-        if bits <= cost.width and cost.path != REPAIR_SYMBOL:
-            trims.append(Trim(_words(cost, bits), cost.path, bits, step_us))
+        if cost.width - bits >= cost.least_width:
+            words = f"{cost.path} in {cost.width - bits} instead of {cost.width} bits"
+            trims.append(Trim(words, cost.path, bits, step_us))
+        elif bits <= cost.width and cost.optional:
+            trims.append(Trim(f"leave out {cost.path}", cost.path, cost.width, cost.saved_us))
     listed = rows_list(message)
     if listed is not None and listed.element.most_bits:
         rows = -(-excess // listed.element.most_bits)
         words = f"{rows} row{'s' if rows > 1 else ''} fewer"
         trims.append(Trim(words, listed.field.name, rows * listed.element.most_bits, step_us))
     return tuple(sorted(trims, key=lambda trim: trim.bits))
-
-
-def _words(cost: FieldCost, bits: int) -> str:
-    if bits == cost.width:
-        return f"leave out {cost.path}"
-    return f"{cost.path} in {cost.width - bits} instead of {cost.width} bits"
 
 
 def _carried(layout: Layout, link: Link, excess: int, step_us: int) -> Iterator[Trim]:

@@ -71,7 +71,7 @@ def test_a_fields_cost_is_what_a_schema_without_it_saves(link: str) -> None:
 
 @pytest.mark.parametrize("link", LINKS)
 def test_a_trim_made_to_the_schema_saves_the_step(link: str) -> None:
-    fields = {field.name: field for field in numbers(3, 17, 40, 8, 30)}
+    fields = {field.name: field for field in numbers(3, 17, 60, 8, 55)}
     found = edges_of(layout_of(tuple(fields.values())), link)
     assert found.trims
     for trim in found.trims:
@@ -89,6 +89,29 @@ def test_the_cheapest_trim_comes_first() -> None:
         found = block_edges(layout, message, find_link("lora-eu-868.1"))
         assert found is not None
         assert [trim.bits for trim in found.trims] == sorted(trim.bits for trim in found.trims)
+
+
+@pytest.mark.parametrize("link", LINKS)
+def test_no_trim_leaves_too_little(link: str) -> None:
+    """A species needs a code for every row of its table; any other value keeps half its bits."""
+    layout = load(DEMO).layout
+    for message in layout.messages:
+        found = block_edges(layout, message, find_link(link))
+        assert found is not None
+        widths = {cost.path: cost.width for cost in found.fields}
+        narrowed = [trim for trim in found.trims if " instead of " in trim.change]
+        assert all(2 * trim.bits <= widths[trim.path] for trim in narrowed)
+        assert not any("species" in trim.path for trim in found.trims)
+        assert not any(trim.path.endswith(("?", "×")) for trim in found.trims)
+
+
+def test_only_what_may_be_missing_is_left_out() -> None:
+    left_out = set()
+    for bits in range(10, 40):
+        fields = (Integer("a", 0, 2**bits - 1), Integer("b", 0, 2**16 - 1, optional=True))
+        trims = edges_of(layout_of(fields), "lora-eu-868.1").trims
+        left_out |= {trim.path for trim in trims if trim.change.startswith("leave out")}
+    assert left_out == {"b"}
 
 
 def test_a_row_fewer_is_a_trim_of_the_list() -> None:
