@@ -71,7 +71,7 @@ def test_a_fields_cost_is_what_a_schema_without_it_saves(link: str) -> None:
 
 @pytest.mark.parametrize("link", LINKS)
 def test_a_trim_made_to_the_schema_saves_the_step(link: str) -> None:
-    fields = {field.name: field for field in numbers(3, 17, 60, 8, 55)}
+    fields = {field.name: field for field in numbers(3, 17, 80, 8, 30)}
     found = edges_of(layout_of(tuple(fields.values())), link)
     assert found.trims
     for trim in found.trims:
