@@ -46,8 +46,10 @@ def with_models(schema: Schema, seed: int) -> Schema:
 
 
 def _drawn(spot: Spot, table: PlaceTable, known: tuple[int, ...], random: Random) -> PlaceTable:
+    weights = random.choice([range(90, 170), range(256)])
+
     def rows(count: int, size: int) -> tuple[bytes, ...]:
-        return tuple(bytes(random.choices(range(90, 170), k=size)) for _ in range(count))
+        return tuple(bytes(random.choices(weights, k=size)) for _ in range(count))
 
     if spot.role not in PLAIN_ROLES:
         count, contexts = len(table.rows), table.contexts

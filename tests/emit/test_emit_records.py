@@ -96,11 +96,8 @@ def test_any_schema_is_encoded_decoded_and_refused_alike(make: Make, data: st.Da
     compare(schema, make, data)
 
 
-MODELLED = [pytest.param(FrozenPython, id="python")]
-
-
-@pytest.mark.parametrize("make", MODELLED)
-@settings(max_examples=settings.default.max_examples // 2, phases=GENERATE)
+@pytest.mark.parametrize("make", LANGUAGES)
+@settings(max_examples=settings.default.max_examples // 4, phases=GENERATE)
 @given(data=st.data(), seed=st.one_of(st.none(), st.integers(0, 1 << 30)))
 def test_any_modelled_schema_is_encoded_decoded_and_refused_alike(
     make: Make, data: st.DataObject, seed: int | None

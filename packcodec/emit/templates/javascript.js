@@ -50,7 +50,7 @@ var packcodec = (function () {
         put(out, message.code, SCHEMA.message_bits);
         put(out, record.station, SCHEMA.station_bits);
         put(out, sequence, SCHEMA.sequence_bits);
-        writeGroup(out, message.fields, record.values, message.name);
+        writePayload(out, message, record.values);
         crc = check(out.bytes, message.code, record.station);
         for (at = octets - 1; at >= 0; at -= 1) {
             out.bytes.push(Math.floor(crc / power(8 * at)) % 256);
@@ -100,7 +100,7 @@ var packcodec = (function () {
             throw new Refused('message', 'code ' + code + ' is not in the schema',
                 UNKNOWN_MESSAGE);
         }
-        values = readGroup(from, message.fields, message.name, said);
+        values = readPayload(from, message, said);
         finish(from);
         return {message: message.name, station: station, sequence: sequence, values: values};
     }
@@ -142,6 +142,15 @@ var packcodec = (function () {
             }
         }
         return (~crc >>> 0) % power(width);
+    }
+
+    /* @payload@ */
+    function writePayload(out, message, values) {
+        writeGroup(out, message.fields, values, message.name);
+    }
+
+    function readPayload(from, message, said) {
+        return readGroup(from, message.fields, message.name, said);
     }
 
     /* ---- Bits: codes go past 32 bits, so they are taken apart by division, not by shifts */
