@@ -12,7 +12,9 @@ import time
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from itertools import count
 from pathlib import Path
+from typing import Any
 
 from small_schema import EPOCH, codec_of
 from station_bench import over_the_limit
@@ -22,7 +24,7 @@ from packcodec.radio.links import find_link
 from packcodec.radio.rules import known_rules
 
 AT = '[message.sighting]\ncode = 0\nfields = [\n  {{ name = "at", kind = "time", step_s = {}'
-# Every detection a visit, told to the second: each acknowledged one can be found again.
+# Every detection a visit, told to the second, so that each acknowledged one is found again.
 CODEC = codec_of(
     ("independence_min = 30", "independence_min = 0"),
     (AT.format(60), AT.format(1)),
@@ -30,10 +32,12 @@ CODEC = codec_of(
 LINK = "lora-eu-868.1:sf=9"
 LIMIT_S, WINDOW_S = 36.0, 3600.0
 # An hour of the station's passes in so many seconds.
-HOUR_S = 20.0
+HOUR_S = 360.0
 # A child is killed some lines into its life, and a moment later.
 MOST_LINES = 20
 LONGEST_MOMENT_S = 0.01
+# The outbox makes room by dropping; here nothing may be dropped.
+ROOM = 1_000_000
 
 
 @dataclass
@@ -44,14 +48,14 @@ class Told:
     sent: list[tuple[float, bytes]] = field(default_factory=list)
 
 
-def rounds(store: Path, count: int, chance: random.Random) -> Told:
-    """Let `count` children live a random while each; every line they said whole."""
+def rounds(store: Path, lives: int, chance: random.Random) -> Told:
+    """Let so many children live a random while each; every line they said whole."""
     told = Told()
     # What a child would otherwise spend its life on.
     known_rules()
     find_link(LINK)
     begun_s = time.monotonic()
-    for _ in range(count):
+    for _ in range(lives):
         reader, writer = os.pipe()
         child = os.fork()
         if child == 0:
@@ -87,18 +91,17 @@ def _heard(reader: int, lines: int) -> bytes:
 
 def faults(store: Path, told: Told) -> list[str]:
     """Whatever was lost, repeated, or sent against the rule; and too little tried to tell."""
-    station = Station(CODEC, LINK, store=store, station=1)
+    station = Station(CODEC, LINK, store=store, station=1, outbox_most=ROOM)
     there = Counter(
-        f"{station.codec.payloads['sighting'].unpack_values(entry.payload)['at']:%d%H%M%S}"
+        _name(CODEC.payloads["sighting"].unpack_values(entry.payload))
         for entry in station.monitor.outbox
         if entry.message == "sighting"
     )
     station.close()
     records = [CODEC.decode(frame) for _, frame in told.sent]
-    there.update(
-        f"{record.values['at']:%d%H%M%S}" for record in records if record.message == "sighting"
-    )
-    found = [f"lost {each}" for each in told.acknowledged if not there[each]]
+    there.update(_name(record.values) for record in records if record.message == "sighting")
+    acknowledged = Counter(told.acknowledged)
+    found = [f"lost {each}" for each, times in acknowledged.items() if there[each] < times]
     numbers = Counter(record.sequence for record in records)
     found += [f"number {n} was sent {times} times" for n, times in numbers.items() if times > 1]
     link = find_link(LINK)
@@ -107,6 +110,11 @@ def faults(store: Path, told: Told) -> list[str]:
     if not told.acknowledged or not told.sent:
         found.append("nothing was acknowledged or sent")
     return found
+
+
+def _name(values: dict[str, Any]) -> str:
+    """What tells one sighting from another: its second, its confidence, its individuals."""
+    return f"{values['at']:%d%H%M%S}-{values['confidence']:.2f}-{values['individuals']}"
 
 
 def _live(store: Path, writer: int, begun_s: float) -> None:
@@ -122,13 +130,16 @@ def _live(store: Path, writer: int, begun_s: float) -> None:
     def radio(frame: bytes) -> None:
         os.write(writer, b"sent %f %s\n" % (station_s(), frame.hex().encode()))
 
-    station = Station(CODEC, LINK, store=store, station=1, clocks=clocks, leap=8)
+    station = Station(CODEC, LINK, store=store, station=1, clocks=clocks, leap=8, outbox_most=ROOM)
     station.health(battery_mv=3900)
-    while True:
-        # Whole seconds apart, so that `at` names one sighting.
-        when = (EPOCH + timedelta(seconds=int(station_s()))).astimezone(UTC)
-        station.seen("otter", when, 0.9)
-        os.write(writer, f"seen {when:%d%H%M%S}\n".encode())
+    for number in count():
+        values = {
+            "at": (EPOCH + timedelta(seconds=int(station_s()))).astimezone(UTC),
+            "confidence": (50 + number % 50) / 100,
+            "individuals": 1 + number // 50 % 8,
+        }
+        station.seen("otter", values["at"], values["confidence"], values["individuals"])
+        os.write(writer, f"seen {_name(values)}\n".encode())
         for _ in range(3):
             station.seen("coot", None, 0.9)
             station.tick(radio=radio)

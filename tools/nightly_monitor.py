@@ -25,6 +25,7 @@ LINKS = (
     ("lora-eu-864.0:sf=12", 3.6, 3600.0),
 )
 DAYS = 180
+MOST_SHOWN = 20
 
 
 def main() -> None:
@@ -45,7 +46,7 @@ def main() -> None:
             f"{time.perf_counter() - begun:.0f} s"
         )
         found += faults_found
-    for line in found:
+    for line in found[:MOST_SHOWN]:
         print(line)
     sys.exit(bool(found))
 
