@@ -11,18 +11,19 @@ import subprocess
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from threading import Thread
 from time import sleep
 from typing import Any
 
 import pytest
 from frame_stream import CODEC, CSV, EPOCH, TOML, frames_of
 
-from packcodec.base.events import Accepted, Duplicate, Rejected
+from packcodec.base.events import Accepted, Duplicate, Event, Rejected
 from packcodec.frame.codec import Codec
 from packcodec.layout import compile_layout
 
@@ -33,6 +34,8 @@ from sqlalchemy import text  # noqa: E402
 
 from packcodec.edge.database import open_database  # noqa: E402
 from packcodec.edge.heard import Heard  # noqa: E402
+from packcodec.edge.mqtt import MqttSource  # noqa: E402
+from packcodec.edge.receive import Receiver  # noqa: E402
 from packcodec.edge.store import Store  # noqa: E402
 from packcodec.edge.store_report import keep_card, radio_records, reports  # noqa: E402
 
@@ -89,22 +92,42 @@ def empty(postgres: str) -> str:
     return postgres
 
 
+class Broker:
+    """A broker on a port of its own, which keeps sessions on the disk."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port = free_port()
+        self._settings = folder / "broker.conf"
+        self._settings.write_text(
+            f"listener {self.port} 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n"
+            f"persistence true\npersistence_location {folder}/\nuser root\n"
+        )
+        self.start()
+
+    def start(self) -> None:
+        assert MOSQUITTO is not None
+        command = [MOSQUITTO, "-c", str(self._settings)]
+        self._process = subprocess.Popen(command, stderr=subprocess.DEVNULL)
+        until(lambda: _answers(self.port), "a broker that answers")
+
+    def stop(self) -> None:
+        self._process.terminate()
+        self._process.wait(10)
+
+
 @pytest.fixture
-def broker(tmp_path: Path) -> Iterator[int]:
-    """A broker's port."""
+def mosquitto(tmp_path: Path) -> Iterator[Broker]:
     if MOSQUITTO is None:
         pytest.skip("mosquitto is not installed (Debian: mosquitto)")
-    port = free_port()
-    settings = tmp_path / "broker.conf"
-    settings.write_text(
-        f"listener {port} 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n"
-        f"persistence false\n"
-    )
-    process = subprocess.Popen([MOSQUITTO, "-c", str(settings)], stderr=subprocess.DEVNULL)
-    until(lambda: _answers(port), "a broker that answers")
-    yield port
-    process.terminate()
-    process.wait(10)
+    started = Broker(tmp_path)
+    yield started
+    started.stop()
+
+
+@pytest.fixture
+def broker(mosquitto: Broker) -> int:
+    """A broker's port."""
+    return mosquitto.port
 
 
 def _answers(port: int) -> bool:
@@ -153,6 +176,57 @@ def test_postgresql_reads_strays_again(empty: str) -> None:
     read = [event for events in store.redecode() for event in events]
     assert Counter(type(event) for event in read)[Accepted] == 20
     assert rows(empty, "stray") == 0
+    store.close()
+
+
+class Listening:
+    """A receiver in this process, with one MQTT source."""
+
+    def __init__(self, store: Store, port: int) -> None:
+        self.told: list[str] = []
+        self.accepted = 0
+        source = MqttSource("127.0.0.1", port, "marsh/#", "one", "base_1")
+        self.receiver = Receiver(store, [source], on_events=self._count, tell=self.told.append)
+        self.thread = Thread(target=self.receiver.run)
+        self.thread.start()
+        assert source.ready.wait(20)
+
+    def _count(self, events: list[Event]) -> None:
+        self.accepted += sum(isinstance(event, Accepted) for event in events)
+
+    def stop(self) -> None:
+        self.receiver.stop.set()
+        self.thread.join(20)
+        assert not self.thread.is_alive()
+
+
+def published(port: int, frames: Sequence[bytes]) -> None:
+    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+    for each in [client.publish("marsh/up", frame, qos=1) for frame in frames]:
+        each.wait_for_publish(20)
+    client.disconnect()
+    client.loop_stop()
+
+
+def test_what_the_broker_keeps_is_not_lost(mosquitto: Broker, tmp_path: Path) -> None:
+    """The broker goes and comes back; then the receiver does."""
+    frames = frames_of(90)
+    store = Store.open(str(tmp_path / "store.db"), [CODEC])
+    listening = Listening(store, mosquitto.port)
+    published(mosquitto.port, frames[:30])
+    until(lambda: listening.accepted == 30, "thirty frames")
+    mosquitto.stop()
+    mosquitto.start()
+    published(mosquitto.port, frames[30:60])
+    until(lambda: listening.accepted == 60, "thirty more after the broker came back")
+    assert any("connection lost" in line for line in listening.told)
+    listening.stop()
+    published(mosquitto.port, frames[60:])
+    again = Listening(store, mosquitto.port)
+    until(lambda: again.accepted == 30, "what was sent while nobody listened")
+    again.stop()
     store.close()
 
 
