@@ -27,7 +27,15 @@ rules = ["site-licence"]
 def test_every_link_is_listed_with_the_caution(packcodec: Command) -> None:
     ran = packcodec("links")
     assert ran.code == 0
-    assert all(name in ran.out for name in known_links())
+    plain = [name for name, link in known_links().items() if link.answer is None]
+    assert all(name in ran.out for name in plain)
+    plans = {name.rpartition("-dr")[0] for name in known_links()} - {""}
+    lines = ran.out.splitlines()
+    assert [sum(line.startswith(f"{plan} ") for line in lines) for plan in plans] == [1] * len(
+        plans
+    )
+    assert "-dr0" not in ran.out
+    assert len(lines) < 70
     assert NO_LICENCE in ran.out
     said = json.loads(packcodec("links", "--json").out)
     assert [link["name"] for link in said["links"]] == list(known_links())
@@ -56,6 +64,25 @@ def test_how_many_bytes_a_day(packcodec: Command) -> None:
     assert allowed[24]["frames_per_day"] == 97 * 24
     assert allowed[24]["bytes_per_day"] == 97 * 24 * 24
     assert "55,872" in packcodec("links", "lora-eu-868.1:sf=10").out
+
+
+def test_a_part_of_a_name_lists_the_links_with_it(packcodec: Command) -> None:
+    ran = packcodec("links", "EU868")
+    assert ran.code == 0
+    named = [line.split()[0] for line in ran.out.splitlines() if line.startswith("lora")]
+    assert named == [name for name in known_links() if "eu868" in name]
+    said = json.loads(packcodec("links", "eu868", "--json").out)
+    assert [link["name"] for link in said["links"]] == named
+
+
+def test_the_list_has_the_rules_that_hold_and_the_weakest_evidence(packcodec: Command) -> None:
+    """The link's figures were read in the text itself, its rule only where another quotes it."""
+    ran = packcodec("links", "lora-eu")
+    line = next(line for line in ran.out.splitlines() if line.startswith("lora-eu-868.1 "))
+    assert line.split("255")[1].split() == ["eu-868.0-868.6", "secondary"]
+    said = json.loads(packcodec("links", "lora-eu-868.1", "--json").out)
+    assert said["link"]["rules"] == [rule["id"] for rule in said["rules"]] == ["eu-868.0-868.6"]
+    assert said["link"]["weakest_evidence"] == "secondary"
 
 
 def test_what_is_from_memory_is_said(packcodec: Command) -> None:

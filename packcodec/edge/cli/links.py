@@ -10,6 +10,14 @@ from packcodec.budget.allowance import Allowance, allowance
 from packcodec.budget.room import Room, room_of
 from packcodec.budget.verdict import NO_LICENCE
 from packcodec.edge.cli.screen import as_json, document, say, table
+from packcodec.edge.link_list import (
+    applying_rules,
+    evidence_words,
+    matching,
+    tell_all,
+    tell_links,
+    weakest_evidence,
+)
 from packcodec.edge.link_words import power, sent_as, where
 from packcodec.edge.own_radio import own_radio, own_rules
 from packcodec.radio.legal import Finding, check_legal, rules_for
@@ -28,51 +36,36 @@ SHOWN_BYTES = (12, 24, 51, 115, 255)
 def command(name: str | None, rules: str | None, as_json: bool) -> None:
     """The known links; with NAME, one link's rules, sources and cautions, and its bytes a day.
 
+    A part of names, as eu or lorawan-us915, lists the links whose names contain it.
     A name may change the link on the spot: lora-eu-868.1:sf=10,power_dbm=10
     Exit 1 if the link, as it is, is not legal.
     """
     own = own_radio(rules)
     book = known_rules(own.rules)
-    if name is None:
-        links = list(known_links(own.links).values())
-        if as_json:
-            document({"caution": NO_LICENCE, "links": [_summary(link) for link in links]})
-            return
-        table(
-            ("link", "sent as", "where", ">power", ">bytes", "rules", "evidence"),
-            [_row(link) for link in links],
-        )
-        say("packcodec links NAME tells more of one. " + NO_LICENCE)
+    known = known_links(own.links)
+    listed = list(known.values()) if name is None else matching(name, known)
+    if listed:
+        _list(listed, book, grouped=name is None, as_json=as_json)
         return
-    link = find_link(name, own.links)
+    link = find_link(name or "", own.links)
     room, found = room_of(link, book), check_legal(link, book)
     refused = any(finding.verdict == "refused" for finding in found)
     allowed = _allowances(link, room, book) if rules_for(link, book) and not refused else []
     if as_json:
-        document(_detail(link, room, rules_for(link, book), found, allowed))
+        document(_detail(link, book, room, rules_for(link, book), found, allowed))
     else:
         _tell(link, room, rules_for(link, book), found, allowed)
     sys.exit(1 if refused else 0)
 
 
-def _row(link: Link) -> tuple[object, ...]:
-    rules = link.rules[0] if len(link.rules) == 1 else f"{len(link.rules)} rules"
-    mark = " (your own)" if link.users_own else ""
-    return (
-        link.name + mark,
-        sent_as(link),
-        where(link),
-        power(link),
-        link.payload_most,
-        rules if link.rules else "none of ours",
-        "in part from memory" if link.unconfirmed else _evidence(link.evidence, ()),
-    )
-
-
-def _evidence(evidence: str, unconfirmed: tuple[str, ...]) -> str:
-    if evidence == "memory":
-        return "from memory"
-    return f"{evidence}, in part from memory" if unconfirmed else evidence
+def _list(links: list[Link], book: Mapping[str, Rule], *, grouped: bool, as_json: bool) -> None:
+    if as_json:
+        document({"caution": NO_LICENCE, "links": [_summary(link, book) for link in links]})
+        return
+    (tell_all if grouped else tell_links)(links, book)
+    say()
+    say("packcodec links NAME tells more of one, a part of a name lists those with it.")
+    say(NO_LICENCE)
 
 
 def _allowances(link: Link, room: Room, book: Mapping[str, Rule]) -> list[Allowance]:
@@ -98,7 +91,7 @@ def _tell(
         say(f"rule {rule.id}{mark}: {rule.region}, {rule.regime}")
         table(("limit", "value"), describe(rule))
         say(f"  clause    {rule.citation}")
-        say(f"  evidence  {_evidence(rule.evidence, rule.unconfirmed)}")
+        say(f"  evidence  {evidence_words(rule.evidence, rule.unconfirmed)}")
         for word, text in (("note", rule.note), ("caution", rule.caution)):
             if text:
                 say(f"  {word:9} {text}")
@@ -130,7 +123,7 @@ def _allowance_row(allowed: Allowance) -> tuple[object, ...]:
     )
 
 
-def _summary(link: Link) -> dict[str, Any]:
+def _summary(link: Link, book: Mapping[str, Rule]) -> dict[str, Any]:
     return {
         "name": link.name,
         "sent_as": sent_as(link),
@@ -139,8 +132,9 @@ def _summary(link: Link) -> dict[str, Any]:
         "power_reference": link.power_reference,
         "most_bytes": link.payload_most,
         "overhead_bytes": link.overhead_bytes,
-        "rules": list(link.rules),
+        "rules": list(applying_rules(link, book)),
         "evidence": link.evidence,
+        "weakest_evidence": weakest_evidence(link, book),
         "unconfirmed": list(link.unconfirmed),
         "users_own": link.users_own,
         "note": link.note,
@@ -150,6 +144,7 @@ def _summary(link: Link) -> dict[str, Any]:
 
 def _detail(
     link: Link,
+    book: Mapping[str, Rule],
     room: Room,
     applying: tuple[Rule, ...],
     found: tuple[Finding, ...],
@@ -157,7 +152,7 @@ def _detail(
 ) -> dict[str, Any]:
     return {
         "caution": NO_LICENCE,
-        "link": _summary(link) | {"source": link.citation},
+        "link": _summary(link, book) | {"source": link.citation},
         "room_bytes": room.frame_bytes,
         "room_set_by": room.set_by,
         "rules": [
