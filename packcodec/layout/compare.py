@@ -68,6 +68,8 @@ def _on_air(old: Layout, new: Layout) -> Iterator[str]:
             yield from _message(message, successor, before, after)
     for message in messages.values():
         yield f"message {message.name} is new (code {message.code})"
+    if before.models != after.models:
+        yield "the tables of modelled coding differ"
     yield from _founding(before, after)
 
 
@@ -107,6 +109,8 @@ def _field(path: str, old: Field, new: Field, before: Schema, after: Schema) -> 
         yield f"{path}: {one} bits → {other} bits"
     if range_of(old) != range_of(new):
         yield f"{path}: {range_of(old)} → {range_of(new)}"
+    elif getattr(old, "since", "") != getattr(new, "since", ""):
+        yield f"{path}: counted since {getattr(old, 'since', '')!r} → {getattr(new, 'since', '')!r}"
     elif getattr(old, "unit", "") != getattr(new, "unit", ""):
         yield f"{path}: unit {getattr(old, 'unit', '')!r} → {getattr(new, 'unit', '')!r}"
     if isinstance(old, ListOf) and isinstance(new, ListOf):

@@ -100,7 +100,10 @@ def models_file_named(toml: str, place: str = "schema") -> str:
     root = _root(toml, place)
     if "models" not in root.values:
         return ""
-    table = root.table("models")
+    return _models_file(root.table("models"))
+
+
+def _models_file(table: Table) -> str:
     table.only(("file",))
     return _plain_file(table, "the models file")
 
@@ -114,6 +117,7 @@ def _models(root: Table, coding: str, models_toml: str, place: str) -> Models | 
         return None
     if coding != "modelled":
         raise root.error("models", "fixed coding uses no models", 'set coding = "modelled"')
+    _models_file(root.table("models"))
     return read_models(models_toml, place)
 
 
