@@ -19,6 +19,7 @@ that an equally large one in a row does not; how much is measured by `packcodec 
 
 from collections import deque
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Self
 
 from packcodec.errors import EncodeError
@@ -78,6 +79,10 @@ def _mixed(word: int) -> int:
     word ^= word >> 13
     word = word * 0xC2B2AE35 & WORD
     return word ^ word >> 16
+
+
+# A base asks for the same ones again with every turn of the sequence.
+_drawn_before = lru_cache(maxsize=1 << 14)(coefficients)
 
 
 class Ring:
@@ -227,10 +232,11 @@ class Solver:
         sent = counter & ((1 << self._layout.sent_bits) - 1)
         row = bytearray(self._columns)
         total = int.from_bytes(field.symbol, "big")
-        factors = coefficients(self._station, sent, field.held)
+        factors = _drawn_before(self._station, sent, field.held)
         for each, factor in zip(sources, factors, strict=True):
-            if each in known:
-                total ^= int.from_bytes(known[each].translate(times(factor)), "big")
+            source = known.get(each)
+            if source is not None:
+                total ^= int.from_bytes(source.translate(times(factor)), "big")
             elif each < max(0, self._next - self._columns):
                 return
             else:
