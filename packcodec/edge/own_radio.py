@@ -6,7 +6,10 @@ from packcodec.edge.logs import opened
 from packcodec.radio.links import OwnRadio, read_user_rules
 
 own_rules = click.option(
-    "--rules", metavar="FILE", help="Your own links and rules, TOML; they are marked as yours."
+    "--rules",
+    metavar="FILE",
+    help="Your own links and rules, TOML, marked as yours: [[rule]] and [[link]], each with like = "
+    '"NAME" of a known one and what differs (spec/own-rules.md).',
 )
 
 

@@ -8,22 +8,10 @@ A link is named as in `packcodec links`, and may be changed on the spot:
     lorawan-eu868-dr3:repeater=true
 
 A user's file adds links and rules, or takes the place of known ones, in the same form as the
-package's own rows:
-
-    [[rule]]
-    id = "site-licence"
-    like = "eu-868.0-868.6"
-    without = ["advised_longest_s"]
-    duty_cycle = 0.1
-    source = "letter of the regulator, 3 March"
-    evidence = "primary"
-
-    [[link]]
-    name = "north-hide"
-    like = "lora-eu-868.1"
-    rules = ["site-licence"]
+package's own rows: spec/own-rules.md.
 """
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -37,6 +25,9 @@ from packcodec.radio.link import COLUMNS, Link, check_link, read_link
 from packcodec.radio.lorawan import lorawan_rows
 from packcodec.radio.rows import Raw
 from packcodec.radio.rules import Rule, read_rule, rule_rows
+from packcodec.schema.toml_place import line_of
+
+NAMED_BY = {"rule": "id", "link": "name"}
 
 
 @cache
@@ -69,12 +60,38 @@ class OwnRadio:
 
 
 def read_user_rules(text: str, place: str) -> OwnRadio:
-    """A user's TOML text → their links and rules; RadioError names `place`, row and key."""
+    """A user's TOML text (spec/own-rules.md) → their links and rules.
+
+    RadioError names `place`, the line, row and key.
+    """
     document = rows.parse(text, place)
+    try:
+        return _own_radio(document, place)
+    except RadioError as error:
+        where = _with_line(text, document, error.place, place)
+        raise RadioError(error.problem, place=where, remedy=error.remedy) from None
+
+
+_OF_A_ROW = re.compile(r", (rule|link) '(.*?)'(?:, (\w+))?")
+
+
+def _with_line(text: str, document: Raw, told: str, place: str) -> str:
+    """The place that an error tells, with the line of its row or key behind the file's name."""
+    found = _OF_A_ROW.match(told.removeprefix(place))
+    if found is None or not told.startswith(place):
+        return told
+    word, name, key = found.groups()
+    names = [str(row.get(NAMED_BY[word], "?")) for row in document[word]]
+    path = (word, names.index(name)) if name in names else (word,)
+    line = line_of(text, (*path, key) if key else path)
+    return told if line is None else f"{place}:{line}{told.removeprefix(place)}"
+
+
+def _own_radio(document: Raw, place: str) -> OwnRadio:
     for word in document:
         rows.nearest(word, ("rule", "link", "template"), place, "use [[rule]] and [[link]]")
-    rule_table = rows.merged_tables(document, "rule", "id", rule_rows(), place)
-    link_table = rows.merged_tables(document, "link", "name", link_rows(), place)
+    rule_table = rows.merged_tables(document, "rule", NAMED_BY["rule"], rule_rows(), place)
+    link_table = rows.merged_tables(document, "link", NAMED_BY["link"], link_rows(), place)
     rules = tuple(read_rule(row, place, users_own=True) for row in rule_table.values())
     links = tuple(read_link(row, place, users_own=True) for row in link_table.values())
     known_ids = {*rule_rows(), *(rule.id for rule in rules)}

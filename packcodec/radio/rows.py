@@ -5,6 +5,7 @@ winning) to take over every key of other rows, `without = [KEYS]` to leave some 
 and then give its own. Decimal numbers are read as exact fractions.
 """
 
+import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -21,6 +22,8 @@ Reader: TypeAlias = Callable[[Any], Any]
 OWN_WORDS = ("like", "without")
 # No figure of a radio comes near; beyond it, floats and printed units lose their meaning.
 FIGURE_MOST = 10**15
+TOML_REMEDY = "write key = value under [[rule]] or [[link]], and texts in quotes"
+_AT = re.compile(r" \(at line (\d+), column \d+\)")
 # More names than this are no help in one line.
 LISTED_MOST = 30
 
@@ -147,7 +150,10 @@ def parse(toml: str, place: str) -> dict[str, Any]:
     try:
         return tomllib.loads(toml, parse_float=exact)
     except tomllib.TOMLDecodeError as error:
-        raise RadioError(f"not TOML: {error}", place=place) from error
+        at = _AT.search(str(error))
+        where = f"{place}:{at[1]}" if at else place
+        problem = f"this is not TOML: {_AT.sub('', str(error))}"
+        raise RadioError(problem, place=where, remedy=TOML_REMEDY) from error
 
 
 def exact(figure: str | float) -> Fraction | float:
@@ -170,7 +176,8 @@ def merge(row: Raw, known: Mapping[str, Raw], place: str) -> dict[str, Any]:
     for name in _names(row, "like", place):
         merged |= table(known[nearest(name, known, f"{place}, like")])
     for key in _names(row, "without", place):
-        merged.pop(nearest(key, merged, f"{place}, without"))
+        hint = "" if merged else 'take a row over first, with like = "NAME"'
+        merged.pop(nearest(key, merged, f"{place}, without", hint))
     return merged | {key: value for key, value in row.items() if key not in OWN_WORDS}
 
 
@@ -207,7 +214,8 @@ def fill(
     by_key = {column.key: column for column in columns}
     for key in required:
         if key not in row:
-            raise RadioError(f"'{key}' is missing", place=place, remedy=f"add {key} = …")
+            taken = 'or take it over with like = "NAME"'
+            raise RadioError(f"'{key}' is missing", place=place, remedy=f"add {key} = …, {taken}")
     values = {}
     for key, value in row.items():
         column = by_key[nearest(key, by_key, place)]

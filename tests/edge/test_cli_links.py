@@ -143,4 +143,4 @@ def test_a_rules_file_that_is_wrong_names_itself(packcodec: Command, tmp_path: P
     file.write_text(OWN.replace("duty_cycle = 0.1", "duty_cycle = 10"))
     ran = packcodec("links", "--rules", file)
     assert ran.code == 2
-    assert "own.toml, rule 'site-licence', duty_cycle" in ran.err
+    assert "own.toml:5, rule 'site-licence', duty_cycle" in ran.err
