@@ -33,6 +33,8 @@ class Meter:
         """The information of one payload in bits, when it may take `room_bits`."""
         self._started = self.bits
         self._room_bits = room_bits
+        # What stands before the first table is the day of a time, which has none.
+        self._path = f"{self._walk.path}.{self._walk.message.fields[0].name}"
         self._walk.code(self, tree)
         return self.bits - self._started
 

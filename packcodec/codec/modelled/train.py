@@ -14,13 +14,14 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from math import exp, lgamma, log, log2
+from math import lgamma, log, log2
 from typing import Any
 
 from packcodec.codec.modelled.coder import Coder, Cumulative
 from packcodec.codec.modelled.defaults import default_species, default_table
 from packcodec.codec.modelled.history import HOUR_ROWS, KINS, SET_AGES, Now
 from packcodec.codec.modelled.place import Spot
+from packcodec.codec.modelled.presence import Presence, logit_byte
 from packcodec.codec.modelled.tables import OCTAVE, Classes, fold
 from packcodec.codec.modelled.tree import Tree
 from packcodec.codec.modelled.walk import SetOf, SpeciesPart, Walk
@@ -31,16 +32,11 @@ from packcodec.schema.models import Models, PlaceTable
 DEVICE_BYTES = 2048
 HIGHEST = 240
 LOWEST = HIGHEST - 16 * OCTAVE
-EVEN = 128
 # How many observations the place's whole counts for in a row of its own.
 BACKING = 6.0
 PRIOR = 0.4
 MOST_CONTEXTS = 2
 MOST_AROUND = 2
-# Of the odds of a set: how strongly a species at an hour is held to the species at any hour.
-ODDS_SWEEPS = 15
-HOUR_HOLD, SPECIES_HOLD, AGE_HOLD = 2.0, 0.1, 0.05
-RARE_LOGIT = -3.0
 
 
 class Counts(dict[int, float]):
@@ -361,14 +357,14 @@ def _set_choices(listed: SetOf, tally: _Tally) -> list[list[_Choice]]:
     species = len(listed.known)
     choices = []
     for hours in (1, HOUR_ROWS):
-        fitted = _Odds(cells, hours)
+        fitted = Presence(cells, hours)
         there = PlaceTable(
             f"{listed.path} there",
             tuple(bytes(fitted.byte(hour, at) for at in range(species)) for hour in range(hours)),
             ("hour",) if hours > 1 else (),
         )
         age = PlaceTable(
-            f"{listed.path} age", (bytes(_logit_byte(fitted.age[at]) for at in range(SET_AGES)),)
+            f"{listed.path} age", (bytes(logit_byte(fitted.age[at]) for at in range(SET_AGES)),)
         )
         choices.append(
             _Choice(
@@ -378,52 +374,3 @@ def _set_choices(listed: SetOf, tally: _Tally) -> list[list[_Choice]]:
             )
         )
     return [*found, choices]
-
-
-class _Odds:
-    """Logistic regression of presence: species, species at the hour, and age, each held to 0."""
-
-    def __init__(self, cells: dict[tuple[int, int, int], Counts], hours: int) -> None:
-        self.hours = hours
-        self.cells = [
-            (at, (hour if hours > 1 else 0, at), age, counts[0], counts[1])
-            for (hour, at, age), counts in cells.items()
-        ]
-        self.species: dict[int, float] = defaultdict(lambda: RARE_LOGIT)
-        self.hour: dict[tuple[int, int], float] = defaultdict(float)
-        self.age: dict[int, float] = defaultdict(float)
-        for _ in range(ODDS_SWEEPS):
-            self._step(self.species, 0, SPECIES_HOLD, RARE_LOGIT)
-            self._step(self.age, 2, AGE_HOLD, 0.0)
-            if hours > 1:
-                self._step(self.hour, 1, HOUR_HOLD, 0.0)
-
-    def byte(self, hour: int, at: int) -> int:
-        return _logit_byte(self.species[at] + self.hour[hour, at])
-
-    def bits(self) -> float:
-        nats = 0.0
-        for at, hour, age, no, yes in self.cells:
-            share = self._share(at, hour, age)
-            nats -= no * log(1 - share) + yes * log(share)
-        return (nats + len(self.hour) + len(self.species)) / log(2)
-
-    def _share(self, at: int, hour: tuple[int, int], age: int) -> float:
-        return 1 / (1 + exp(-self.species[at] - self.hour[hour] - self.age[age]))
-
-    def _step(self, logits: dict[Any, float], part: int, hold: float, rest: float) -> None:
-        """One Newton step of each logit alone."""
-        slope: dict[Any, float] = defaultdict(float)
-        bend: dict[Any, float] = defaultdict(float)
-        for cell in self.cells:
-            at, hour, age, no, yes = cell
-            share = self._share(at, hour, age)
-            slope[cell[part]] += yes - (no + yes) * share
-            bend[cell[part]] += (no + yes) * share * (1 - share)
-        for key in slope:
-            step = (slope[key] - hold * (logits[key] - rest)) / (bend[key] + hold)
-            logits[key] += min(max(step, -2.0), 2.0)
-
-
-def _logit_byte(nats: float) -> int:
-    return min(max(EVEN + round(OCTAVE * nats / log(2)), 0), 255)
