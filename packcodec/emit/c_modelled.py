@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from packcodec.codec.modelled.payload import TAIL_BITS
-from packcodec.codec.modelled.tables import OCTAVE, cumulative, frequencies, odds, weight
+from packcodec.codec.modelled.tables import OCTAVE, cumulative, odds
 from packcodec.codec.modelled.walk import LEAST_MORE
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_types import CNames
@@ -44,12 +44,10 @@ class Models:
         }
 
     @property
-    def has_sets(self) -> bool:
-        return any(
-            field["part"] == "list" and field["set"]
-            for message in self.data["messages"]
-            for field in message["fields"]
-        )
+    def moment(self) -> str:
+        """The type of moments: seconds from a packet's first day on, and numbers of elements."""
+        most = max(_longest_s(message["fields"], 1) for message in self.data["messages"])
+        return "uint32_t" if most < 1 << 31 else "uint64_t"
 
     def tail(self, name: str) -> str:
         """Whether a message's size depends on its room, as C says it."""
@@ -62,7 +60,7 @@ class Models:
         known = self.data["known"]
         yield f"#define HISTORIES {self.histories}u"
         text = template("c_modelled.c").replace("@call@", self.names.prefix)
-        text = text.replace("@tail_bits@", str(TAIL_BITS))
+        text = text.replace("@tail_bits@", str(TAIL_BITS)).replace("@moment@", self.moment)
         before, after = text.replace("@macro@", self.names.macro).split(_FIRST, 1)
         yield "/* The species that the tables know. */"
         yield f"static const unsigned KNOWN_COUNT = {len(known)};"
@@ -129,12 +127,8 @@ class Models:
         return f"{{{', '.join(map(str, given.values()))}}}"
 
     def _fresh(self, rows: list[str]) -> str:
-        shares = [
-            share - 1
-            for row in rows
-            for share in frequencies([weight(byte) for byte in bytes.fromhex(row)])
-        ]
-        return self._constant("uint16_t", shares)
+        starts = [start for row in rows for start in cumulative(bytes.fromhex(row))[:-1]]
+        return self._constant("uint16_t", starts)
 
     def _list(self, field: dict[str, Any], most: int) -> str:
         number, total = self.histories, most * field["most"]
@@ -190,6 +184,17 @@ class Models:
         return self._constant(kind, [initialiser])
 
 
+def _longest_s(fields: list[dict[str, Any]], most: int) -> int:
+    """How far the clock of a packet can get, with room for a few steps of it more."""
+    total = most
+    for field in fields:
+        if field["part"] == "list":
+            total += _longest_s(field["fields"], most * field["most"])
+        elif "step_s" in field:
+            total += most * (field["codes"] + 4) * field["step_s"]
+    return total
+
+
 def _array(kind: str, name: str, values: Sequence[object]) -> list[str]:
     start = f"static const {kind} {name}[{len(values)}] = {{"
     return list(broken(start, map(str, values), ", ", "};"))
@@ -205,8 +210,8 @@ def work_struct(layout: Layout, names: CNames) -> Iterator[str]:
     yield "/* ---- What coding a message needs to remember: reserve one, and pass it on. */"
     yield f"struct {call}_group;"
     yield f"struct {call}_seen {{"
-    yield f"{INDENT}uint16_t species, start, seen_in;"
-    yield f"{INDENT}uint64_t when;"
+    yield f"{INDENT}uint16_t species, start, seen_in, known;"
+    yield f"{INDENT}{models.moment} when;"
     yield "};"
     yield f"struct {call}_history {{"
     yield f"{INDENT}uint16_t previous, elements, instances, count;"
@@ -223,7 +228,7 @@ def work_struct(layout: Layout, names: CNames) -> Iterator[str]:
     yield f"struct {call}_work {{"
     yield f"{INDENT}const uint8_t *source;"
     yield f"{INDENT}size_t source_at, bits, coded_bits, room, end;"
-    yield f"{INDENT}uint64_t start_s, elapsed_s;"
+    yield f"{INDENT}{models.moment} start_s, elapsed_s;"
     yield f"{INDENT}uint32_t low, range;"
     yield f"{INDENT}enum {call}_result fault;"
     yield f"{INDENT}uint16_t shifts;"

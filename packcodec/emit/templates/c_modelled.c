@@ -80,10 +80,17 @@ static void fail(struct @call@_work *work, enum @call@_result fault)
 
 static unsigned length_of(uint64_t number)
 {
+    uint32_t left = (uint32_t)number;
     unsigned bits = 0;
 
-    while (number > 0u) {
-        number >>= 1;
+    if (number > 0xffffffffu) {
+        left = (uint32_t)(number >> 32);
+        bits = 32;
+    }
+    for (; left > 0xffu; left >>= 8) {
+        bits += 8u;
+    }
+    for (; left > 0u; left >>= 1) {
         bits++;
     }
     return bits;
@@ -91,14 +98,32 @@ static unsigned length_of(uint64_t number)
 
 /* ---- Codes of fixed coding, by their place in work->fixed */
 
+static uint32_t get_bits_32(const uint8_t *octets, size_t at, unsigned width)
+{
+    uint32_t code = 0;
+
+    while (width > 0u) {
+        const unsigned room = 8u - (unsigned)(at & 7u);
+        const unsigned now = width < room ? width : room;
+        const uint32_t octet = octets[at >> 3];
+
+        code = code << now | (octet >> (room - now) & ((1u << now) - 1u));
+        at += now;
+        width -= now;
+    }
+    return code;
+}
+
 static uint64_t get_bits(const uint8_t *octets, size_t at, unsigned width)
 {
     uint64_t code = 0;
 
-    for (; width > 0u; width--, at++) {
-        code = code << 1 | ((uint32_t)octets[at >> 3] >> (7u - (at & 7u)) & 1u);
+    if (width > 32u) {
+        code = get_bits_32(octets, at, width - 32u);
+        at += width - 32u;
+        width = 32;
     }
-    return code;
+    return code << width | get_bits_32(octets, at, width);
 }
 
 static void set_bits(uint8_t *octets, size_t at, unsigned width, uint64_t code)
@@ -109,6 +134,14 @@ static void set_bits(uint8_t *octets, size_t at, unsigned width, uint64_t code)
         octets[at >> 3] = (uint8_t)((code >> width & 1u) ? octets[at >> 3] | mask
                                                          : octets[at >> 3] & ~mask);
         at++;
+    }
+}
+
+/* Note a code that was decoded; one to encode is there already. */
+static void say(struct @call@_work *work, size_t at, unsigned width, uint64_t code)
+{
+    if (!work->encoding) {
+        set_bits(work->fixed, at, width, code);
     }
 }
 
@@ -372,14 +405,39 @@ static unsigned hour_row(const struct @call@_work *work)
     return (unsigned)((work->start_s + work->elapsed_s) / 3600u % 24u * 8u / 24u);
 }
 
+/* The place of a species among the known, which ascend; KNOWN_COUNT if it is none of them. */
 static unsigned position_of(uint64_t species)
 {
-    unsigned at = 0;
+    unsigned first = 0, end = KNOWN_COUNT;
 
-    while (at < KNOWN_COUNT && KNOWN[at] != species) {
-        at++;
+    while (first < end) {
+        const unsigned middle = (first + end) / 2u;
+
+        if (KNOWN[middle] < species) {
+            first = middle + 1u;
+        } else {
+            end = middle;
+        }
     }
-    return at;
+    return first < KNOWN_COUNT && KNOWN[first] == species ? first : KNOWN_COUNT;
+}
+
+/* What a new species, or the escape, has of 2^16, by where the shares begin. */
+static uint32_t share_of(const uint16_t *starts, unsigned at)
+{
+    return (at < KNOWN_COUNT ? starts[at + 1u] : 65536u) - starts[at];
+}
+
+/* Where a share begins once those of the recent species are nobody's. */
+static uint32_t start_of(
+    const uint16_t *starts, const struct @call@_history *history, unsigned recent, unsigned at)
+{
+    uint32_t start = starts[at];
+
+    for (unsigned i = 0; i < recent; i++) {
+        start -= history->seen[i].known < at ? share_of(starts, history->seen[i].known) : 0u;
+    }
+    return start;
 }
 
 /* A code said earlier in the packet, false where there is none. */
@@ -432,7 +490,7 @@ static unsigned kind_of(
     case ACTIVE:
         *kinds = 4;
         while (count < 3u && count < history->count &&
-               history->seen[count].when + 4u * (uint64_t)level->group->clock_step_s >=
+               history->seen[count].when + 4u * (@moment@)level->group->clock_step_s >=
                    work->elapsed_s) {
             count++;
         }
@@ -440,7 +498,8 @@ static unsigned kind_of(
     case KIN:
         *kinds = 4;
         (void)peek(work, level->group, level->start, level->group->species_at, &code);
-        return position_of(code) < KNOWN_COUNT ? place->kin[position_of(code)] : 0u;
+        count = position_of(code);
+        return count < KNOWN_COUNT ? place->kin[count] : 0u;
     default:
         *kinds = context->last < 8u ? (unsigned)context->last + 2u : 9u;
         return earlier(work, context, place, &code) ? bucket(code, context->last) : 0u;
@@ -521,7 +580,7 @@ static uint64_t code_start(struct @call@_work *work, const struct field *field, 
     }
     if (field->known) {
         work->started = true;
-        work->start_s = code * field->step_s;
+        work->start_s = (@moment@)code * field->step_s;
     }
     return code;
 }
@@ -531,14 +590,14 @@ static uint64_t code_species(struct @call@_work *work, const struct field *field
     const struct @call@_level *level = &work->levels[work->level];
     const struct @call@_history *history = &work->histories[level->history];
     const uint32_t step_s = level->group->clock_step_s;
-    const uint64_t moment = step_s > 0u ? work->elapsed_s : history->elements;
+    const @moment@ moment = step_s > 0u ? work->elapsed_s : history->elements;
     const uint16_t *fresh = field->fresh;
-    uint32_t total = 65536, r, start = 0;
-    uint8_t without[16] = {0};
-    unsigned found;
+    uint32_t total = 65536, r;
+    unsigned found = 0, recent = 0;
 
-    for (unsigned i = 0; i < 8u && i < history->count; i++) {
-        uint64_t age = (moment - history->seen[i].when) / (step_s > 0u ? step_s : 1u);
+    for (; recent < 8u && recent < history->count; recent++) {
+        const struct @call@_seen *seen = &history->seen[recent];
+        @moment@ age = (moment - seen->when) / (step_s > 0u ? step_s : 1u);
 
         if (age >= 4u) {
             const unsigned octave = length_of(age) - 1u;
@@ -546,34 +605,30 @@ static uint64_t code_species(struct @call@_work *work, const struct field *field
             age = 2u * octave + (unsigned)(age >> (octave - 1u) & 1u);
             age = age < 16u ? age : 16u;
         }
-        if (symbol(work, field->recent + age, 2u, history->seen[i].species == said) != 0u) {
-            return history->seen[i].species;
+        if (symbol(work, field->recent + age, 2u, seen->species == said) != 0u) {
+            return seen->species;
         }
     }
+    /* Those seen are out of question: their shares are nobody's. */
     fresh += field->by_hour ? hour_row(work) * (KNOWN_COUNT + 1u) : 0u;
-    for (unsigned i = 0; i < 8u && i < history->count; i++) {
-        const unsigned at = position_of(history->seen[i].species);
-
-        if (at < KNOWN_COUNT) {
-            without[at >> 3] = (uint8_t)(without[at >> 3] | 1u << (at & 7u));
-            total -= fresh[at] + 1u;
+    for (unsigned i = 0; i < recent; i++) {
+        if (history->seen[i].known < KNOWN_COUNT) {
+            total -= share_of(fresh, history->seen[i].known);
         }
     }
     r = work->range / total;
-    if (!work->encoding && work->low / r >= total) {
+    if (work->encoding) {
+        found = position_of(said);
+    } else if (work->low / r >= total) {
         fail(work, @macro@_NOT_CANONICAL);
         return 0;
-    }
-    for (found = 0; found < KNOWN_COUNT; found++) {
-        if (((uint32_t)without[found >> 3] >> (found & 7u) & 1u) != 0u) {
-            continue;
+    } else {
+        while (found < KNOWN_COUNT &&
+               work->low >= r * start_of(fresh, history, recent, found + 1u)) {
+            found++;
         }
-        if (work->encoding ? KNOWN[found] == said : work->low < r * (start + fresh[found] + 1u)) {
-            break;
-        }
-        start += fresh[found] + 1u;
     }
-    narrow(work, r * start, r * (fresh[found] + 1u));
+    narrow(work, r * start_of(fresh, history, recent, found), r * share_of(fresh, found));
     return found < KNOWN_COUNT ? KNOWN[found] : uniform(work, field->last, said);
 }
 
@@ -708,10 +763,9 @@ static void begin_group(
     level->field = 0;
     level->start = (uint16_t)work->end;
     level->given = NO_SPECIES;
-    if (!work->encoding) {
-        set_bits(work->fixed, work->end, optionals, 0u);
+    for (unsigned i = 0; i < optionals; i++) {
+        say(work, work->end++, 1u, 0u);
     }
-    work->end += optionals;
 }
 
 /* Note the element that has been said: the last seen stands first. */
@@ -719,7 +773,7 @@ static void note(struct @call@_work *work)
 {
     const struct @call@_level *level = &work->levels[work->level];
     struct @call@_history *history = &work->histories[level->history];
-    struct @call@_seen now = {0, level->start, history->instances, 0};
+    struct @call@_seen now = {0, level->start, history->instances, 0, 0};
     uint64_t species = 0;
     unsigned at = 0;
 
@@ -731,6 +785,7 @@ static void note(struct @call@_work *work)
     }
     (void)peek(work, level->group, level->start, level->group->species_at, &species);
     now.species = (uint16_t)species;
+    now.known = (uint16_t)position_of(species);
     while (at < history->count && history->seen[at].species != now.species) {
         at++;
     }
@@ -782,7 +837,7 @@ static void walk(struct @call@_work *work, const struct @call@_group *message, s
                 begin_group(work, &list->group, list->number);
                 level->given = given;
             } else {
-                set_bits(work->fixed, level->count_at, level->group->fields[level->field].width,
+                say(work, level->count_at, level->group->fields[level->field].width,
                     (uint64_t)level->done - list->least);
                 work->histories[list->number].instances++;
                 level->field++;
@@ -802,7 +857,7 @@ static void walk(struct @call@_work *work, const struct @call@_group *message, s
         }
         field = &level->group->fields[level->field];
         if (level->given != NO_SPECIES && level->field == level->group->species_at) {
-            set_bits(work->fixed, work->end, field->width, level->given);
+            say(work, work->end, field->width, level->given);
             work->end += field->width;
             level->field++;
             continue;
@@ -811,7 +866,7 @@ static void walk(struct @call@_work *work, const struct @call@_group *message, s
             const size_t at = level->start + optional_before(level->group, level->field);
             const uint64_t there = code_by(work, field->presence, get_bits(work->fixed, at, 1u));
 
-            set_bits(work->fixed, at, 1u, there);
+            say(work, at, 1u, there);
             if (there == 0u) {
                 level->field++;
                 continue;
@@ -832,10 +887,10 @@ static void walk(struct @call@_work *work, const struct @call@_group *message, s
             break;
         default:
             said = code_by(work, field->place, said);
-            work->elapsed_s += field->part == GAP ? said * field->step_s : 0u;
+            work->elapsed_s += field->part == GAP ? (@moment@)said * field->step_s : 0u;
             break;
         }
-        set_bits(work->fixed, work->end, field->width, said);
+        say(work, work->end, field->width, said);
         work->end += field->width;
         level->field++;
     }
