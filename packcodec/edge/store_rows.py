@@ -39,7 +39,7 @@ def _plain(value: object) -> object:
     return to_json(value)
 
 
-_as_json = json.JSONEncoder(ensure_ascii=False, default=_plain).encode
+_as_json = json.JSONEncoder(ensure_ascii=False, check_circular=False, default=_plain).encode
 
 
 @dataclass
