@@ -94,10 +94,16 @@ def _sorted(fields: Sequence[Field], values: Values, codes: dict[str, int]) -> V
     return found
 
 
-def frame_bytes(codec: Codec, message: str, values: Values) -> int:
-    """Length in bytes of the frame that would carry `values`; raises EncodeError."""
-    payload = codec.payloads[message]
-    _, bits = payload.pack_bits(*payload.ordered(values))
+def frame_bytes(codec: Codec, record: Record) -> int:
+    """Length in bytes of the frame that would carry `record`; raises EncodeError.
+
+    Without a sequence it is taken for one that carries a repair field, if any frame does.
+    """
+    payload = codec.payloads[record.message]
+    _, bits = payload.pack_bits(*payload.ordered(record.values))
+    repair = codec.layout.repair
+    if repair is not None and repair.rides(record.message, record.sequence or 0):
+        bits += repair.bits
     return (codec.layout.header_bits + bits + 7) // 8 + codec.layout.check.octets
 
 
@@ -149,7 +155,7 @@ def _most_that_fit(
     guess = min(high, limit_bytes)
     while low < high:
         values = as_sets(codec, shape.message, shape.values(elements[:guess]))
-        if frame_bytes(codec, shape.message, values) <= limit_bytes:
+        if frame_bytes(codec, Record(shape.message, values)) <= limit_bytes:
             low = guess
         else:
             high = guess - 1

@@ -9,6 +9,7 @@ from typing import Any
 from packcodec.codec.record import AtLeast, Record, Values
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
+from packcodec.frame.fill import frame_bytes as frame_bytes
 from packcodec.monitor.vocabulary import ROWS
 from packcodec.schema.model import ListOf, Species
 
@@ -72,19 +73,6 @@ def _shorter(codec: Codec, record: Record) -> Iterator[Record]:
             yield _with_rows(codec, record, rows, 0)
     for kept in range(len(rows) - 1, listed.least - 1, -1):
         yield _with_rows(codec, record, rows[:kept], len(rows) - kept)
-
-
-def frame_bytes(codec: Codec, record: Record) -> int:
-    """Length in bytes of the frame that would carry `record`.
-
-    Without a sequence it is taken for one that carries a repair field, if any frame does.
-    """
-    payload = codec.payloads[record.message]
-    _, bits = payload.pack_bits(*payload.ordered(record.values))
-    repair = codec.layout.repair
-    if repair is not None and repair.rides(record.message, record.sequence or 0):
-        bits += repair.bits
-    return (codec.layout.header_bits + bits + 7) // 8 + codec.layout.check.octets
 
 
 def settled(codec: Codec, message: str, values: Values) -> Values:

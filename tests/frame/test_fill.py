@@ -10,11 +10,12 @@ from every_kind import schema_of
 from hypothesis import given
 from hypothesis import strategies as st
 
+from packcodec.codec.record import Record
 from packcodec.errors import EncodeError
 from packcodec.frame import Codec
 from packcodec.frame.fill import as_sets, batches, frame_bytes
 from packcodec.layout import compile_layout
-from packcodec.schema.model import Duration, Integer, ListOf, SpeciesCode, Time
+from packcodec.schema.model import Duration, Integer, ListOf, Repair, SpeciesCode, Time
 
 Coding = Literal["fixed", "modelled"]
 START = datetime(2027, 4, 2, 5, tzinfo=UTC)
@@ -75,7 +76,7 @@ def test_every_element_arrives_once_and_frames_are_full(
                 "seen": [*record.values["seen"], {**elements[taken][1], "after": gap}],
             }
             # It ended for one of two reasons: too long a gap, or no room for one more.
-            assert gap > 60 * STEP or frame_bytes(codec, "m", longer) > limit_bytes
+            assert gap > 60 * STEP or frame_bytes(codec, Record("m", longer)) > limit_bytes
     assert arrived == elements
 
 
@@ -119,3 +120,18 @@ def test_a_frame_past_the_largest_is_refused_not_cut() -> None:
         {"message": "m", "values": {"at": START, "rows": rows[:80]}}, station=1, sequence=0
     )
     assert len(frame) <= 340
+
+
+@pytest.mark.parametrize("coding", ["fixed", "modelled"])
+def test_a_repair_field_takes_its_room(coding: Coding) -> None:
+    """Every second frame carries one; a record that does not know its sequence counts with it."""
+    schema = replace(
+        schema_of(AT, SEEN, check="auto"), coding=coding, repair=Repair(("m",), 12, every=2)
+    )
+    codec = Codec(compile_layout(schema))
+    (record, *_) = batches(codec, "m", elements_of([(1, 2, 1)] * 60), 40, station=1)
+    sizes = [len(codec.encode(record, sequence=sequence)) for sequence in (0, 1)]
+    assert sizes[0] > sizes[1]
+    assert sizes[0] <= 40
+    assert frame_bytes(codec, record) == sizes[0]
+    assert [frame_bytes(codec, replace(record, sequence=n)) for n in (0, 1)] == sizes
