@@ -1,6 +1,7 @@
 """The commands of a base: gaps, redecode, reconcile, simulate."""
 
 import json
+import sys
 from collections.abc import Sequence
 from datetime import timedelta
 from importlib.resources import files
@@ -11,6 +12,8 @@ import pytest
 from click import Command
 from click.testing import CliRunner, Result
 from frame_stream import CSV, EPOCH, TOML, frames_of
+
+from packcodec.errors import MissingPartError
 
 pytest.importorskip("sqlalchemy", reason="the part [base] is not installed")
 
@@ -154,3 +157,15 @@ def test_simulate_knows_bursts_and_outages(model: list[str]) -> None:
     result = run(simulate.command, DEMO / "schema.toml", "--intervals", "1000", *model)
     assert result.exit_code == 0
     assert "the schema has no [repair]" in result.stdout
+
+
+@pytest.mark.parametrize("command", [gaps.command, redecode.command, receive.command])
+def test_a_part_that_is_not_installed_is_named_with_its_remedy(
+    command: Command, marsh: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "sqlalchemy", None)
+    schema = [] if command is gaps.command else ["--schema", marsh / "marsh.toml"]
+    source = ["-"] if command is receive.command else []
+    result = run(command, marsh / "store.db", *source, *schema)
+    assert isinstance(result.exception, MissingPartError)
+    assert "pip install 'packcodec[base]'" in str(result.exception)
