@@ -7,6 +7,7 @@ from packcodec.budget.best import best_plan as best_plan
 from packcodec.budget.compare import compare_links as compare_links
 from packcodec.budget.edges import Edges as Edges
 from packcodec.budget.edges import block_edges as block_edges
+from packcodec.budget.edges import edges_within as edges_within
 from packcodec.budget.messages import MessagePlan as MessagePlan
 from packcodec.budget.plan import Budget as Budget
 from packcodec.budget.plan import Energy as Energy

@@ -6,9 +6,9 @@ before a block is saved.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from packcodec.budget.room import greatest_bits, rows_list
+from packcodec.budget.room import greatest_bits, rows_list, rows_within
 from packcodec.layout.model import (
     Count,
     Group,
@@ -77,6 +77,26 @@ class Edges:
     step_us: int
     fields: tuple[FieldCost, ...]
     trims: tuple[Trim, ...]
+
+
+def edges_within(
+    layout: Layout,
+    message: MessageLayout,
+    link: Link,
+    room_bytes: int | None,
+    rows_most: int | None = None,
+) -> Edges | None:
+    """The edges round the greatest frame that goes into `room_bytes`, with as many rows as fit.
+
+    `rows_most` keeps lists shorter. None as in :func:`block_edges`, and without any room.
+    """
+    if room_bytes is None:
+        return None
+    rows = rows_within(layout, message, room_bytes)
+    if rows is not None and rows_most is not None:
+        rows = min(rows, rows_most)
+    room = replace(link, payload_most=min(link.payload_most, room_bytes))
+    return block_edges(layout, message, room, rows)
 
 
 def block_edges(

@@ -40,7 +40,7 @@ def budget_data(budget: Budget, edges: Iterable[Edges]) -> dict[str, Any]:
         },
         "price_per_day": _number(price),
         "currency": budget.link.currency if price is not None else None,
-        "edges": [_edges(each) for each in edges],
+        "edges": [edges_data(each) for each in edges],
     }
 
 
@@ -88,6 +88,36 @@ def season_data(season: Season) -> dict[str, Any]:
     }
 
 
+def edges_data(edges: Edges) -> dict[str, Any]:
+    """The block edges round one message's greatest frame."""
+    return {
+        "message": edges.message,
+        "frame_bytes": edges.frame_bytes,
+        "airtime_s": edges.airtime_us / 1e6,
+        "free_bits": edges.free_bits,
+        "excess_bits": edges.excess_bits,
+        "step_s": edges.step_us / 1e6,
+        "fields": [
+            {
+                "field": field.path,
+                "bits": field.bits,
+                "times": field.times,
+                "costs_s": field.saved_us / 1e6,
+            }
+            for field in edges.fields
+        ],
+        "trims": [
+            {
+                "change": trim.change,
+                "field": trim.path,
+                "bits": trim.bits,
+                "saves_s": trim.saved_us / 1e6,
+            }
+            for trim in edges.trims
+        ],
+    }
+
+
 def _message(message: MessagePlan) -> dict[str, Any]:
     return {
         "name": message.name,
@@ -127,35 +157,6 @@ def _verdict(verdict: Verdict) -> dict[str, Any]:
         "clause": verdict.clause,
         "evidence": verdict.evidence,
         "caution": verdict.caution,
-    }
-
-
-def _edges(edges: Edges) -> dict[str, Any]:
-    return {
-        "message": edges.message,
-        "frame_bytes": edges.frame_bytes,
-        "airtime_s": edges.airtime_us / 1e6,
-        "free_bits": edges.free_bits,
-        "excess_bits": edges.excess_bits,
-        "step_s": edges.step_us / 1e6,
-        "fields": [
-            {
-                "field": field.path,
-                "bits": field.bits,
-                "times": field.times,
-                "costs_s": field.saved_us / 1e6,
-            }
-            for field in edges.fields
-        ],
-        "trims": [
-            {
-                "change": trim.change,
-                "field": trim.path,
-                "bits": trim.bits,
-                "saves_s": trim.saved_us / 1e6,
-            }
-            for trim in edges.trims
-        ],
     }
 
 

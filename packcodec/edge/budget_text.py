@@ -194,7 +194,6 @@ def _counted(budget: Budget) -> str:
 
 def tell_edges(edges: Edges) -> None:
     """The block edges round a message's greatest frame."""
-    say()
     say(
         f"{edges.message}, {edges.frame_bytes} bytes: {edges.free_bits} bits free before the next "
         f"step" + _shorter(edges)

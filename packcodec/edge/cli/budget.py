@@ -9,7 +9,7 @@ import click
 
 from packcodec.budget.best import best_plan
 from packcodec.budget.compare import compare_links
-from packcodec.budget.edges import Edges, block_edges
+from packcodec.budget.edges import Edges, edges_within
 from packcodec.budget.plan import Budget, Supply, check_rows, plan_budget
 from packcodec.budget.remedies import remedies
 from packcodec.budget.season import Season, plan_season
@@ -216,11 +216,11 @@ def _supply(power: Mapping[str, Any], watch_h: float) -> Supply:
 
 def _edges(budget: Budget) -> tuple[Edges, ...]:
     """The block edges of every message round the greatest frame that is sent."""
-    rows = {message.name: message.rows for message in budget.messages if message.sendable}
+    sent = {message.name for message in budget.messages if message.sendable}
     found = (
-        block_edges(budget.layout, message, budget.link, rows[message.name])
+        edges_within(budget.layout, message, budget.link, budget.room.frame_bytes, budget.rows_most)
         for message in budget.layout.messages
-        if message.name in rows
+        if message.name in sent
     )
     return tuple(edges for edges in found if edges is not None)
 
@@ -289,6 +289,7 @@ def _tell(answer: Answer, *, plot: bool, trims: bool, sharing: bool) -> None:
     tell_messages(budget)
     tell_energy(budget, in_season=answer.season is not None)
     for each in answer.edges if trims else ():
+        say()
         tell_edges(each)
     if len(answer.budgets) > 1:
         say()

@@ -1,24 +1,46 @@
-"""`packcodec compile`: check a schema and show where each bit sits."""
+"""`packcodec compile`: check a schema, show where each bit sits, and on a link what it costs."""
 
+from dataclasses import dataclass
 from typing import Any
 
 import click
 
+from packcodec.budget.edges import Edges, edges_within
+from packcodec.budget.room import Room, room_of
+from packcodec.edge.budget_data import edges_data
+from packcodec.edge.budget_text import tell_edges
 from packcodec.edge.cli.screen import as_json, document, say, schema_argument, table
 from packcodec.edge.files import load
+from packcodec.edge.own_radio import own_radio, own_rules
+from packcodec.errors import RadioError
 from packcodec.layout.checks import Check
 from packcodec.layout.model import Layout, MessageLayout
 from packcodec.layout.table import BitRow, bit_table
+from packcodec.radio.link import Link
+from packcodec.radio.links import find_link
+from packcodec.radio.rules import known_rules
+
+
+@dataclass(frozen=True, slots=True)
+class _OnLink:
+    """The block edges of every message on a link; None for one that has none there."""
+
+    link: Link
+    room: Room
+    edges: dict[str, Edges | None]
 
 
 @click.command()
 @schema_argument
+@click.option("--link", help="Say what is free before the next airtime step there, and what costs.")
+@own_rules
 @as_json
-def command(schema: str, as_json: bool) -> None:
+def command(schema: str, link: str | None, rules: str | None, as_json: bool) -> None:
     """Check SCHEMA and lay it out: every bit, the sizes, the identity."""
     layout = load(schema).layout
+    on_link = _on_link(layout, link, rules)
     if as_json:
-        document(_data(layout))
+        document(_data(layout) | _link_data(on_link))
         return
     frame = layout.schema.frame
     check = layout.check
@@ -37,6 +59,50 @@ def command(schema: str, as_json: bool) -> None:
             [_row(row) for row in bit_table(message.body)],
             title=_title(message),
         )
+        if on_link is not None:
+            _tell_on_link(layout, message, on_link)
+
+
+def _on_link(layout: Layout, name: str | None, rules: str | None) -> _OnLink | None:
+    if name is None:
+        if rules is not None:
+            raise RadioError("means nothing here", place="--rules", remedy="it needs --link")
+        return None
+    own = own_radio(rules)
+    link = find_link(name, own.links)
+    room = room_of(link, known_rules(own.rules))
+    return _OnLink(
+        link,
+        room,
+        {
+            message.name: edges_within(layout, message, link, room.frame_bytes)
+            for message in layout.messages
+        },
+    )
+
+
+def _tell_on_link(layout: Layout, message: MessageLayout, on_link: _OnLink) -> None:
+    edges = on_link.edges[message.name]
+    if edges is not None:
+        cut = edges.frame_bytes < message.most_frame_bytes
+        say(f"on {on_link.link.name}{', with the rows that fit' if cut else ''}:")
+        tell_edges(edges)
+    elif layout.schema.coding == "modelled":
+        say(f"on {on_link.link.name}: modelled coding gives no field a width of its own")
+    else:
+        room = on_link.room
+        say(f"does not fit the {room.frame_bytes or 0} bytes that {room.set_by} has room for")
+
+
+def _link_data(on_link: _OnLink | None) -> dict[str, Any]:
+    if on_link is None:
+        return {}
+    edges = (each for each in on_link.edges.values() if each is not None)
+    return {
+        "link": on_link.link.name,
+        "room_bytes": on_link.room.frame_bytes,
+        "edges": [edges_data(each) for each in edges],
+    }
 
 
 def _promise(check: Check) -> str:
