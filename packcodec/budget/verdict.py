@@ -194,7 +194,8 @@ def _power(link: Link, rule: Rule) -> str:
         within = (
             f" ({SET_IN_WHOLE_DB})" if limit_dbm < sent_dbm <= limit_dbm + POWER_ROUNDING_DB else ""
         )
-        return f"{sent_dbm:.2f} dBm {word} of {most}{within}; antenna {link.antenna_gain_dbi:g} dBi"
+        gain_dbi = round(link.antenna_gain_dbi, 2)
+        return f"{sent_dbm:.2f} dBm {word} of {most}{within}; antenna {gain_dbi:g} dBi"
     return ""
 
 

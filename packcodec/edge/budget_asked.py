@@ -6,6 +6,7 @@ from functools import partial
 
 from packcodec.budget.remedies import AtInterval
 from packcodec.budget.traffic import Expected, Regular, Traffic
+from packcodec.edge.link_words import figure
 from packcodec.edge.log_traffic import read_logs, traffic_of, watch_s_a_day
 from packcodec.edge.rate_words import rate_in_words, read_rates
 from packcodec.errors import PackcodecError, RadioError
@@ -43,7 +44,7 @@ def expected(
         f"{name} {rate_in_words(rate)}" + ("" if name in said else " (assumed)")
         for name, rate in rates.items()
     ]
-    words = [", ".join(told) + f"; {hours:g} h of watching a day"]
+    words = [", ".join(told) + f"; {figure(hours)} h of watching a day"]
     summary = rates.get(SUMMARY)
     if isinstance(summary, Regular):
         words += _hindrance(codec, summary.period_s)
@@ -72,7 +73,7 @@ def logged(
     _watch_s(hours)
     words = [
         f"{len(traffic.sent)} frames of {len(traffic.by_station())} stations on "
-        f"{traffic.station_days} station-days of {log}; {hours:.3g} h of watching a day",
+        f"{traffic.station_days} station-days of {log}; {figure(hours)} h of watching a day",
     ]
     if logs.refused:
         words.append(f"{logs.refused} rows could not be read: packcodec summarise tells which")

@@ -41,7 +41,7 @@ def _airtime(budget: Budget) -> tuple[str, list[tuple[str, float, str]], float |
     if limit_us is None:
         rows = [(name, use.most_us / 1e6, "s") for name, use in named]
         return f"{title}; no rule limits the hour", rows, None
-    title += f", as a share of the limit of {limit_us / 1e6:g} s"
+    title += f", as a share of the limit of {figure(limit_us / 1e6)} s"
     return title, [(name, 100 * use.most_us / limit_us, "%") for name, use in named], 100.0
 
 

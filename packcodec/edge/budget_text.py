@@ -160,7 +160,10 @@ def tell_energy(budget: Budget, *, in_season: bool) -> None:
     if in_season:
         say(f"Battery: {pack}, {awake} awake; how long it lasts the season says")
     else:
-        say(f"Battery: {pack} {lasts} at {awake} for {supply.awake_h:.3g} h a day" + _sun(supply))
+        say(
+            f"Battery: {pack} {lasts} at {awake} for {figure(supply.awake_h)} h a day"
+            + _sun(supply)
+        )
     say(f"    {_radio(budget)}")
     if budget.price_per_day is not None:
         say(f"    {float(budget.price_per_day):.2f} {budget.link.currency} a day to the carrier")

@@ -7,6 +7,7 @@ from packcodec.radio.lora import Lora
 from packcodec.radio.wording import hertz, reference
 
 LONG_DAYS = 36_525
+LEAST_SHOWN = Decimal("0.000001")
 
 KINDS = {
     "Gfsk": "GFSK",
@@ -38,13 +39,15 @@ def where(link: Link) -> str:
 def power(link: Link) -> str:
     if link.power_dbm is None:
         return "-"
-    return f"{link.power_dbm:g} dBm {reference(link.power_reference)}"
+    return f"{round(link.power_dbm, 2):g} dBm {reference(link.power_reference)}"
 
 
 def figure(value: float) -> str:
     """Three figures, and never a power of ten."""
     if abs(value) >= 999.5:
         return f"{value:,.0f}"
+    if 0 < abs(value) < LEAST_SHOWN:
+        return f"under {LEAST_SHOWN}"
     return format(Decimal(f"{value:.3g}"), "f")
 
 

@@ -9,7 +9,7 @@ from packcodec.budget.traffic import DAY_S, Random, Rate, Regular
 from packcodec.errors import RadioError
 from packcodec.monitor.vocabulary import HEALTH, SIGHTING, SUMMARY
 from packcodec.schema.model import Schema
-from packcodec.schema.remedy import nearest
+from packcodec.schema.remedy import decimal, nearest
 
 UNITS_S = {"s": 1, "min": 60, "h": 3600, "d": DAY_S}
 PER_DAY = {"day": 1, "hour": 24}
@@ -111,4 +111,4 @@ def rate_in_words(rate: Rate) -> str:
         unit = next(unit for unit in ("d", "h", "min", "s") if rate.period_s % UNITS_S[unit] == 0)
         return f"every {rate.period_s // UNITS_S[unit]} {unit}"
     bound = "" if rate.most_per_hour is None else f", at most {rate.most_per_hour} an hour"
-    return f"{float(rate.frames_per_day):.12g} a day at random{bound}"
+    return f"{decimal(rate.frames_per_day)} a day at random{bound}"

@@ -24,7 +24,7 @@ from packcodec.schema.model import (
     SpeciesKind,
     Time,
 )
-from packcodec.schema.remedy import nearest, one_of
+from packcodec.schema.remedy import decimal, nearest, one_of
 from packcodec.schema.words import kind_of
 
 SIGHTING, SUMMARY, HEALTH = "sighting", "summary", "health"
@@ -197,7 +197,7 @@ def _check_rows(rows: ListOf, interval_s: int, place: str) -> None:
 def _check_reach(field: Duration, least_s: Fraction | int, place: str) -> None:
     if not field.clamp_above and field.high_s < least_s:
         raise SchemaError(
-            f"reaches {float(field.high_s):g} s, short of the interval",
+            f"reaches {decimal(field.high_s)} s, short of the interval",
             place=place,
-            remedy=f"set high_s = {float(least_s):g} or more",
+            remedy=f"set high_s = {decimal(Fraction(least_s))} or more",
         )

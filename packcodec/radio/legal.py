@@ -166,7 +166,11 @@ def _power(link: Link, rule: Rule) -> Findings:
         return
     word = reference(rule.power_reference)
     limit = rule.told(f"{most_dbm:.2f} dBm {word}", "power_dbm", "power_reference")
-    gain = f" with an antenna of {link.antenna_gain_dbi:g} dBi" if most_dbm < rule.power_dbm else ""
+    gain = (
+        f" with an antenna of {round(link.antenna_gain_dbi, 2):g} dBi"
+        if most_dbm < rule.power_dbm
+        else ""
+    )
     yield _finding(
         rule,
         "refused",

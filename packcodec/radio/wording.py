@@ -1,6 +1,7 @@
 """A rule in words: every limit with its unit, and 'from memory' on what is not confirmed."""
 
 from collections.abc import Callable
+from decimal import Decimal
 from typing import TypeAlias
 
 from packcodec.radio.rules import Rule
@@ -32,6 +33,11 @@ def hertz(frequency_hz: int | None) -> str:
 def reference(name: str | None) -> str:
     """ERP and EIRP in their usual capitals."""
     return {"erp": "ERP", "eirp": "EIRP"}.get(name or "", name or "?")
+
+
+def _plain(value: float) -> str:
+    """Six figures without a power of ten."""
+    return format(Decimal(f"{value:.6g}"), "f")
 
 
 def _dwell_window(rule: Rule) -> str:
@@ -77,7 +83,7 @@ DESCRIBED: tuple[tuple[str, tuple[str, ...], Told], ...] = (
         "duty cycle",
         ("duty_cycle", "duty_window_us"),
         lambda r: (
-            f"{float((r.duty_cycle or 0) * 100):g} % = {seconds(r.duty_budget_us)}"
+            f"{_plain(float((r.duty_cycle or 0) * 100))} % = {seconds(r.duty_budget_us)}"
             f" in any {seconds(r.duty_window_us)}, {r.duty_scope}"
         ),
     ),

@@ -1,6 +1,7 @@
 """`packcodec budget` as a shell runs it, on the demo's schema and logs."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -210,6 +211,28 @@ def test_rates_are_said_as_given(packcodec: Command) -> None:
     said = budget_of(packcodec, "--link", "lora-eu-868.1", *options)
     messages = {message["name"]: message["frames_per_day"] for message in said["messages"]}
     assert messages == {"sighting": 3, "summary": 24, "health": 0.5}
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        "--base-w 1e-300",
+        "--watch-h 1e-300",
+        "--solar-wh 1e-300",
+        "--every sighting=0.000001/day",
+        "--every summary=31622400s",
+        "--base-w 10000 --battery-wh 0.00001",
+        "--usable 1e-300 --season 2027-06-01/2027-06-02 --latitude 1e-300",
+        "--every sighting=100000/day --stations 1000000",
+    ],
+)
+def test_figures_are_read_without_counting_digits(packcodec: Command, options: str) -> None:
+    """No power of ten, and no more digits in a row than a long time in microseconds has."""
+    link = "lora-eu-868.1:antenna_gain_dbi=1e-300"
+    ran = packcodec("budget", SCHEMA, "--link", link, "--trims", "--plot", *options.split())
+    assert ran.code in (0, 1)
+    said = ran.out.replace(link, "")
+    assert re.findall(r"\d[eE][+-]?\d|\d{13}|nan|inf\b", said) == []
 
 
 def test_a_users_own_rule_decides(packcodec: Command, tmp_path: Path) -> None:

@@ -97,6 +97,10 @@ def test_a_users_own_link_and_rule_are_marked(packcodec: Command, tmp_path: Path
     ran = packcodec("links", "north-hide", "--rules", file)
     assert "rule site-licence, your own rule" in ran.out
     assert "10 % = 360 s in any 1 h" in ran.out
+    file.write_text(OWN.replace("duty_cycle = 0.1", "duty_cycle = 0.0000001"))
+    low = packcodec("links", "north-hide", "--rules", file)
+    assert "0.00001 % = 360 µs in any 1 h" in low.out
+    file.write_text(OWN)
     said = json.loads(packcodec("links", "north-hide", "--rules", file, "--json").out)
     assert said["rules"][0]["users_own"] is True
     assert said["link"]["users_own"] is True

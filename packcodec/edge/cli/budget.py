@@ -186,7 +186,7 @@ def command(
         best=best_plan(budget, _data_rates(chosen[0], own), asked.at_interval),
         sharing=_sharing(budget, stations, html is not None),
         season=None if season is None else _season(budget, season, latitude, longitude),
-        place="" if latitude is None else f"at {latitude:g}°",
+        place="" if latitude is None else f"at {round(latitude, 2):g}°",
     )
     if html is not None:
         write_page(html, answer)
