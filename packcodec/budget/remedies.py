@@ -3,12 +3,14 @@
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import floor
 from typing import TypeAlias
 
 from packcodec.budget.plan import Budget, plan_budget
 from packcodec.budget.room import rows_list
 from packcodec.budget.traffic import DAY_S, Expected, Logged, Regular, Traffic
 from packcodec.errors import PackcodecError, RadioError
+from packcodec.radio.legal import POWER_ROUNDING_DB, power_limit_dbm, rules_for
 from packcodec.radio.link import Link
 from packcodec.radio.links import adjusted
 from packcodec.radio.lora import Lora
@@ -53,7 +55,8 @@ def remedies(
     others: Iterable[Link] = (),
     at_interval: AtInterval | None = None,
 ) -> tuple[Remedy, ...]:
-    """Changes that make a plan fit, each on its own: slower, faster data, fewer rows, another link.
+    """Changes that make a plan fit, each on its own: less power, slower, faster data, fewer rows,
+    another link.
 
     `others` are links worth trying. `at_interval` says what a logged station would have sent at
     another interval; without it only expected rates are slowed. None for a plan that fits already.
@@ -61,6 +64,7 @@ def remedies(
     if budget.fits:
         return ()
     found = (
+        _first(_quieter(budget)),
         _first(_slower(budget, at_interval)),
         _first(_faster(budget)),
         _first(_shorter(budget)),
@@ -103,6 +107,26 @@ def in_words(interval_s: int) -> str:
     if interval_s % 60 == 0:
         return f"every {interval_s // 60} min"
     return f"every {interval_s} s"
+
+
+def _quieter(budget: Budget) -> Iterator[Remedy]:
+    """The most whole decibels that every rule's limit of power allows, where they are exceeded."""
+    link = budget.link
+    over_db = 0.0
+    for rule in rules_for(link, budget.rules):
+        limit_dbm = power_limit_dbm(link, rule)
+        sent_dbm = None if rule.power_reference is None else link.power_as(rule.power_reference)
+        if limit_dbm is not None and sent_dbm is not None:
+            over_db = max(over_db, sent_dbm - limit_dbm)
+    if link.power_dbm is None or over_db <= POWER_ROUNDING_DB:
+        return
+    power_dbm = floor(link.power_dbm - over_db + POWER_ROUNDING_DB)
+    try:
+        quieter = adjusted(link, power_dbm=power_dbm)
+    except RadioError:
+        # No radio goes that low.
+        return
+    yield Remedy(f"{power_dbm} dBm {link.power_reference}", replanned(budget, link=quieter))
 
 
 def _slower(budget: Budget, at_interval: AtInterval | None) -> Iterator[Remedy]:

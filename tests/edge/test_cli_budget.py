@@ -69,6 +69,7 @@ def test_a_power_beyond_the_law_and_the_sheet_is_turned_down(packcodec: Command)
     assert ran.code == 1
     assert "DOES NOT FIT: eu-868.0-868.6: 23.00 dBm ERP is more than 13.98 dBm ERP" in ran.out
     assert "turn it down by 9.02 dB" in ran.out
+    assert "\n  14 dBm conducted: 4.1 % of the limit\n" in ran.out
     assert max(map(len, ran.out.splitlines())) < 250
 
 
