@@ -20,6 +20,7 @@ from packcodec.schema.model import (
     SpeciesCode,
     Time,
 )
+from packcodec.schema.models import PlaceTable
 
 ROOTS = (256, 279, 304, 332, 362, 395, 431, 470)
 
@@ -235,10 +236,20 @@ class SpecDecoder:
             default = [128 - min(3 * c, 96) for c in range(count)]
         elif isinstance(field, Flags):
             default = [152] + [128] * (count - 1)
-        return self.value(path, n, place, lambda row: row[i], default)
-
-    def value(self, path: str, n: int, place: Any, get: Any, default: Any) -> int:
+        species = place[4]
+        small = isinstance(field, Integer | Scaled) and 3 <= n <= 24
         table = self.tables.get(path)
+        if table is None and small and species is not None and species < i:
+            first = bytes(default or [128] * n)
+            near = bytes(128 - min(8 * code, 96) for code in range(n))
+            rows = (first,) + (near,) * (n if n <= 8 else 8)
+            table = PlaceTable(path, rows, ("last",), "last")
+        return self.value(path, n, place, lambda row: row[i], default, table)
+
+    def value(
+        self, path: str, n: int, place: Any, get: Any, default: Any, table: Any = None
+    ) -> int:
+        table = table or self.tables.get(path)
         rows = table.rows if table else ([bytes(default)] if default else [])
         if not rows:
             return self.bits.alike(n)

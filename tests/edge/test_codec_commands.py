@@ -204,10 +204,3 @@ def test_files_that_are_not_there(packcodec: Command, own: Path) -> None:
     assert (tableless.code, "species.csv: the species table that" in tableless.err) == (2, True)
     own.write_bytes(b"\xff\xfe")
     assert "not UTF-8" in packcodec("compile", own).err
-
-
-def test_what_cannot_be_laid_out_names_its_file(packcodec: Command, own: Path) -> None:
-    spoil(own, "sequence_bits", 'check = "crc16-short"\nsequence_bits')
-    ran = packcodec("compile", own)
-    assert ran.code == 2
-    assert f"{own} frame.check: message " in ran.err

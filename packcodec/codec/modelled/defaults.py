@@ -1,20 +1,21 @@
 """Tables where no log has been learned from: what holds for wildlife in general.
 
 Counts are small and fall off, few species are there at a time, what was seen a moment ago is seen
-again, and monitors report by day. Quantities and identifiers are left alike. The numbers are
-judgement, in eighths of a power of two, and belong to the format: changing one changes what
-payloads mean (spec/modelled-coding.md).
+again and much like before, and monitors report by day. Quantities and identifiers are left alike.
+The numbers are judgement, in eighths of a power of two, and belong to the format: changing one
+changes what payloads mean (spec/modelled-coding.md).
 """
 
 from packcodec.codec.modelled.coder import ROOM_ROWS
-from packcodec.codec.modelled.history import AGES, SET_AGES
+from packcodec.codec.modelled.history import AGES, SET_AGES, bucket_of
 from packcodec.codec.modelled.place import Spot
-from packcodec.codec.modelled.tables import Classes
+from packcodec.codec.modelled.tables import MOST_ALONE, Classes
 from packcodec.schema.model import (
     Duration,
     Enumeration,
     Flags,
     Integer,
+    Scaled,
     Schema,
 )
 from packcodec.schema.models import MOST_SPECIES, PlaceTable
@@ -22,6 +23,8 @@ from packcodec.schema.models import MOST_SPECIES, PlaceTable
 EVEN = 128
 OCTAVE = 8
 LARGEST_COUNTED = 1 << 16
+# How much less likely each step away from what the same species had last, in eighths.
+NEAR = 8
 
 # How likely one more element is, by the room left: none in 0 to 3 bits, sure from 60 on.
 _MORE = (-40, -24, -8, 4, 12, 18, 24, 28, 32, 36, 40, 44, 48, 54, 58, 64)
@@ -62,12 +65,24 @@ def default_table(spot: Spot, schema: Schema, known: tuple[int, ...]) -> PlaceTa
             rows = (bytes(EVEN + each for each in _SET_AGE),)
         case _:
             rows = _value(spot)
+            if _of_species(spot):
+                first = rows[0] if rows else bytes([EVEN] * spot.codes)
+                near = _falling(spot.codes, NEAR)
+                size, _ = bucket_of(spot.codes)
+                rows = (first, *(near,) * (size - 1))
+                return PlaceTable(spot.path, rows, ("last",), around="last")
     return PlaceTable(spot.path, rows)
 
 
 def default_species(schema: Schema) -> tuple[int, ...]:
     """The species that default tables know: the founding rows, 128 at most."""
     return tuple(row.code for row in schema.species.rows if not row.added)[:MOST_SPECIES]
+
+
+def _of_species(spot: Spot) -> bool:
+    """Whether a value is about a species just said, and small enough to be much like its last."""
+    small = 2 < spot.codes <= MOST_ALONE
+    return spot.species is not None and small and isinstance(spot.field, Integer | Scaled)
 
 
 def _value(spot: Spot) -> tuple[bytes, ...]:
