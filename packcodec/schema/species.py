@@ -17,6 +17,9 @@ from packcodec.errors import SchemaError
 from packcodec.schema.model import Report, Species, SpeciesKind, SpeciesTable
 from packcodec.schema.remedy import counted, nearest, one_of
 
+# The csv module has a limit of its own, but any library in the process may have moved it.
+LONGEST_CELL = 65_536
+
 COLUMNS = (
     *("code", "label", "scientific_name", "authority", "rank", "common_name", "taxon_id"),
     *("kind", "sensitivity", "status", "report", "added"),
@@ -179,6 +182,14 @@ def _is_date(text: str) -> bool:
     return True
 
 
+def _too_long(place: str, line: int) -> SchemaError:
+    return SchemaError(
+        f"a cell is longer than {LONGEST_CELL} letters",
+        place=f"{place}:{line}",
+        remedy="is this the species table, and is a quote left open?",
+    )
+
+
 def _cells(text: str, place: str) -> Iterator[_Row]:
     """Every line that is not blank, under the header's column names."""
     lines = csv.reader(io.StringIO(text, newline=""), skipinitialspace=True, strict=True)
@@ -187,6 +198,8 @@ def _cells(text: str, place: str) -> Iterator[_Row]:
     try:
         for cells in lines:
             stripped = [cell.strip() for cell in cells]
+            if any(len(cell) > LONGEST_CELL for cell in stripped):
+                raise _too_long(place, line)
             if any(stripped):
                 if header is None:
                     header = _header(stripped, place, line)
@@ -195,11 +208,7 @@ def _cells(text: str, place: str) -> Iterator[_Row]:
             line = lines.line_num + 1
     except csv.Error as error:
         if "field limit" in str(error):
-            raise SchemaError(
-                f"a cell is longer than {csv.field_size_limit()} letters",
-                place=f"{place}:{line}",
-                remedy="is this the species table, and is a quote left open?",
-            ) from None
+            raise _too_long(place, line) from None
         raise SchemaError(
             f"this is not CSV: {error}",
             place=f"{place}:{line}",

@@ -113,7 +113,7 @@ WRONG = {
     "label twice": ("person", "otter", ":4 label", "'otter' is already on line 2"),
     "label control": ("person", "per\x07son", ":4 label", "printable"),
     "long label": ("person", "p" * 201, ":4 label", "at most 200"),
-    "long field": ("person", "p" * 200_000, ":4", "longer than 131072", "a quote left open"),
+    "long field": ("person", "p" * 200_000, ":4", "longer than 65536", "a quote left open"),
     "label like a number": ("person", "#9", ":4 label", "'#9' begins with '#'", "another letter"),
     "animal without name": ("Lutra lutra", "", ":2 scientific_name", "an animal needs one"),
     "kind": ("human", "humn", ":4 kind", "'humn' is not animal", "mean 'human'?"),
