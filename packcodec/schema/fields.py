@@ -171,8 +171,9 @@ def _counts_from_previous(table: Table, depth: int, step_s: Fraction, optional: 
         raise table.error("step_s", "is no whole number of seconds", "use one, or leave out since")
     if optional:
         raise table.error(
-            "optional", "an element that may lack it stops the clock", "leave it out, or leave "
-            "out since"
+            "optional",
+            "an element that may lack it stops the clock",
+            "leave it out, or leave out since",
         )
 
 

@@ -18,7 +18,7 @@ from packcodec.schema.model import Report, Species, SpeciesKind, SpeciesTable
 from packcodec.schema.remedy import counted, nearest, one_of
 
 # The csv module has a limit of its own, but any library in the process may have moved it.
-LONGEST_CELL = 65_536
+RUNAWAY_CELL = 65_536
 
 COLUMNS = (
     *("code", "label", "scientific_name", "authority", "rank", "common_name", "taxon_id"),
@@ -184,7 +184,7 @@ def _is_date(text: str) -> bool:
 
 def _too_long(place: str, line: int) -> SchemaError:
     return SchemaError(
-        f"a cell is longer than {LONGEST_CELL} letters",
+        f"a cell is longer than {RUNAWAY_CELL} letters",
         place=f"{place}:{line}",
         remedy="is this the species table, and is a quote left open?",
     )
@@ -198,7 +198,7 @@ def _cells(text: str, place: str) -> Iterator[_Row]:
     try:
         for cells in lines:
             stripped = [cell.strip() for cell in cells]
-            if any(len(cell) > LONGEST_CELL for cell in stripped):
+            if any(len(cell) > RUNAWAY_CELL for cell in stripped):
                 raise _too_long(place, line)
             if any(stripped):
                 if header is None:
