@@ -25,7 +25,7 @@ def main() -> int:
         if run(python, *command):
             failed.append(name)
     print("== tests", flush=True)
-    if run(python, "-m", "pytest", *(arguments or ("-n", "auto"))):
+    if run(python, "-m", "pytest", *(arguments or ("-n", "auto", "-rs"))):
         failed.append("tests")
     print(f"FAILED: {', '.join(failed)}" if failed else "All passed.")
     return 1 if failed else 0
