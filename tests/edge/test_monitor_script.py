@@ -67,12 +67,18 @@ def base(line: Line, folder: Path) -> Iterator[list[dict[str, Any]]]:
 
         def listens() -> bool:
             assert process.poll() is None, "the base did not start"
-            return any(os.readlink(each) == line.far for each in descriptors.iterdir())
+            for each in descriptors.iterdir():
+                with suppress(FileNotFoundError):  # closed since it was listed
+                    if os.readlink(each) == line.far:
+                        return True
+            return False
 
-        wait_until(listens)
-        yield events
-        time.sleep(0.5)  # what is on the line still arrives
-        process.send_signal(signal.SIGINT)
+        try:
+            wait_until(listens)
+            yield events
+            time.sleep(0.5)  # what is on the line still arrives
+        finally:
+            process.send_signal(signal.SIGINT)
         out, _ = process.communicate()
     events += [json.loads(text) for text in out.splitlines()]
 

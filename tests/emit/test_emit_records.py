@@ -60,8 +60,9 @@ def expected(codec: Codec, frame: bytes, said: dict[str, Any]) -> Any:
 def agree(ours: Any, theirs: Any) -> bool:
     """Equal; a payload with two faults may be refused for either (spec, "Errors")."""
     if "reason" in ours and "reason" in theirs:
-        two = {Reason.OUT_OF_RANGE, Reason.WRONG_LENGTH}
-        return ours["reason"] == theirs["reason"] or {ours["reason"], theirs["reason"]} == two
+        faults = {Reason.OUT_OF_RANGE, Reason.WRONG_LENGTH, Reason.NOT_CANONICAL}
+        given = {ours["reason"], theirs["reason"]}
+        return len(given) == 1 or given <= faults
     return bool(ours == theirs)
 
 
