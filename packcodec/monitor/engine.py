@@ -285,7 +285,8 @@ class Monitor:
         """Go on with the interval that was open, where this boot's clock says it still is."""
         records = self.summariser.resume(kept)
         opened = self.summariser.opened
-        goes_on = self.clock.trusted and opened is not None and opened <= now.wall
+        # With no interval open, visits that began in the last one may still go on.
+        goes_on = self.clock.trusted and (opened is None or opened <= now.wall)
         if not goes_on:
             records += self.summariser.close()
         for record in records:

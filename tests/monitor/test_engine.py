@@ -369,6 +369,24 @@ def test_a_short_cut_goes_on_with_the_same_interval_and_the_same_visit() -> None
     assert (row["visits"], row["most"], row["detections"]) == (1, 4, 2)
 
 
+def test_a_cut_between_two_intervals_does_not_begin_a_visit_anew() -> None:
+    """At the full hour no interval is open, and yet the visit goes on into the next."""
+    before = Life(wall=at("08:45"))
+    before.passes(10)
+    before.saw("coot", 4)
+    before.passes(4)
+    before.mono_s += (at("09:00") - before.wall).total_seconds()
+    before.wall = at("09:00")
+    before.monitor.tick(before.now)
+    assert before.monitor.summariser.opened is None
+    kept = Kept.of_json(before.monitor.kept().to_json())
+    after = Life(wall=at("09:00"), kept=kept, boots=2, first=64)
+    after.saw("coot", 2)
+    after.passes(61)
+    (row,) = after.of("summary")[-1]["rows"]
+    assert (row["visits"], row["most"]) == (0, 2)
+
+
 def test_time_without_watching_is_no_effort() -> None:
     life = Life()
     life.passes(30)
