@@ -8,4 +8,4 @@ import sys
 from environment import prepare, run
 
 if __name__ == "__main__":
-    sys.exit(run(str(prepare("dataset")), "-m", "packcodec", "demo", *sys.argv[1:]))
+    sys.exit(run(str(prepare("base,dataset")), "-m", "packcodec", "demo", *sys.argv[1:]))

@@ -2,21 +2,24 @@
 
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import as_file, files
 from pathlib import Path
+from typing import Literal
 
 from packcodec.budget.plan import Budget, Supply, plan_budget
 from packcodec.budget.verdict import nearest_percent, percent
 from packcodec.codec.record import Record
+from packcodec.edge.demo_air import run_demo_air
 from packcodec.edge.demo_publish import DATA as PUBLISHED_WITH
 from packcodec.edge.demo_publish import publish_lines
 from packcodec.edge.files import load
 from packcodec.edge.lines import record_line
 from packcodec.edge.log_traffic import Logs, read_logs, traffic_of, watch_s_a_day
-from packcodec.errors import DecodeError, LogError
+from packcodec.errors import DecodeError, LogError, MissingPartError
 from packcodec.frame.codec import Codec
 from packcodec.frame.explain import explain
+from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.whole_log import Summary, summarise
 from packcodec.radio.links import find_link
 
@@ -35,13 +38,19 @@ class Step:
     lines: tuple[str, ...]
 
 
-def run_demo(folder: Path) -> Iterator[Step]:
+Coding = Literal["fixed", "modelled"]
+
+
+def run_demo(folder: Path, coding: Coding = "fixed") -> Iterator[Step]:
     """Run every stage, leaving its files in `folder`, and tell each as soon as it is done.
 
     Raises LogError if the folder cannot be written.
     """
     _lay_out(folder)
-    codec = load(folder / "schema.toml")
+    fixed = load(folder / "schema.toml")
+    codec = fixed
+    if coding == "modelled":
+        codec = Codec(compile_layout(replace(fixed.schema, coding=coding)))
     yield Step("schema", tuple(_schema_lines(codec)))
 
     logs = read_logs(
@@ -60,11 +69,15 @@ def run_demo(folder: Path) -> Iterator[Step]:
     frames = [codec.encode(record) for record in summary.records]
     _write(folder / "frames.hex", (frame.hex() for frame in frames))
     log_bytes = (folder / "detections.csv").stat().st_size
-    yield Step("encode", tuple(_frame_lines(codec, summary, frames, log_bytes)))
+    lines = _frame_lines(codec, summary, frames, log_bytes)
+    yield Step("encode", (*lines, *_saved_lines(fixed, codec, summary.records, frames)))
 
     decoded = [codec.decode(frame) for frame in frames]
     _write(folder / "decoded.jsonl", (record_line(record) for record in decoded))
     yield Step("decode", tuple(_decode_lines(codec, summary.records, decoded, frames)))
+
+    # The erasure code goes with fixed coding.
+    yield Step("air", tuple(_air_lines(fixed, summary.records, folder / "base.db")))
 
     awake_h = (watch_s_a_day(logs) or 86400) / 3600
     budget = plan_budget(
@@ -142,6 +155,27 @@ def _frame_lines(
     said = {part.name: part.meaning for part in explain(codec, frame).parts}
     wanted = ("station", "at", "species", "individuals", "confidence")
     yield "  " + ", ".join(f"{name} {said[name]}" for name in wanted if name in said)
+
+
+def _saved_lines(
+    fixed: Codec, codec: Codec, records: list[Record], frames: list[bytes]
+) -> Iterator[str]:
+    if codec is fixed:
+        return
+    before, after = sum(len(fixed.encode(record)) for record in records), sum(map(len, frames))
+    yield (
+        f"in fixed coding {before:,} bytes, so modelled coding saves "
+        f"{percent(1 - after / before)}, untrained: packcodec train learns from your own logs"
+    )
+
+
+def _air_lines(codec: Codec, records: list[Record], store: Path) -> Iterator[str]:
+    for suffix in ("", "-wal", "-shm"):
+        store.with_name(store.name + suffix).unlink(missing_ok=True)
+    try:
+        yield from run_demo_air(codec, records, store).lines()
+    except MissingPartError as error:
+        yield f"a base needs more: {error.remedy}"
 
 
 def _decode_lines(

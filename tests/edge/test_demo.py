@@ -84,3 +84,18 @@ def test_it_may_run_twice_and_what_it_suggests_works(packcodec: Command, tmp_pat
     for line in suggested:
         words = line.replace(f"$(head -1 {folder}/frames.hex)", frame).split()[1:]
         assert packcodec(*words).code == 0, line
+
+
+def test_modelled_coding_shows_both_sizes(packcodec: Command, tmp_path: Path) -> None:
+    fixed = packcodec("demo", tmp_path / "fixed")
+    modelled = packcodec("demo", tmp_path / "modelled", "--coding", "modelled")
+    assert (fixed.code, modelled.code) == (0, 0)
+    sizes = [
+        sum(len(line) // 2 for line in (tmp_path / name / "frames.hex").read_text().split())
+        for name in ("fixed", "modelled")
+    ]
+    assert f"{sizes[1]:,} bytes in all" in modelled.out
+    assert f"in fixed coding {sizes[0]:,} bytes" in modelled.out
+    assert sizes[1] < sizes[0]
+    same = [(tmp_path / name / "decoded.jsonl").read_text() for name in ("fixed", "modelled")]
+    assert same[0] == same[1]

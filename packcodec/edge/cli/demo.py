@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from packcodec.edge.cli.screen import say
-from packcodec.edge.demo import run_demo
+from packcodec.edge.demo import Coding, run_demo
 
 INVENTED = (
     "Invented data: the Sedgemere wetland reserve, its stations and its animals do not exist."
@@ -20,18 +20,22 @@ ESTIMATE = (
 @click.argument(
     "folder", type=click.Path(file_okay=False, path_type=Path), default=Path("packcodec-demo")
 )
-def command(folder: Path) -> None:
+@click.option(
+    "--coding", type=click.Choice(["fixed", "modelled"]), default="fixed", show_default=True
+)
+def command(folder: Path, coding: Coding) -> None:
     """Run every stage on invented data and leave the files in FOLDER (packcodec-demo)."""
     say(INVENTED)
-    for number, step in enumerate(run_demo(folder), 1):
+    for number, step in enumerate(run_demo(folder, coding), 1):
         say(f"\n{number}  {step.name}")
         for line in step.lines:
             say(f"   {line}")
     say(f"\n{ESTIMATE}\n\nThe files are in {folder}. To look further:")
-    for example in (
+    examples = [
         f"packcodec compile {folder}/schema.toml",
         f"packcodec explain {folder}/schema.toml $(head -1 {folder}/frames.hex)",
         f"packcodec budget {folder}/schema.toml --link lora-eu-868.1 "
         f"--log {folder}/detections.csv --watch {folder}/watch.csv",
-    ):
+    ]
+    for example in examples if coding == "fixed" else examples[::2]:
         say(f"   {example}")
