@@ -167,7 +167,10 @@ def _unpack_run(
         source.add(depth, f"n = 8 * len(data) - {run.width}" if whole else f"n -= {run.width}")
         source.add(depth, "if n < 0:")
         source.add(depth + 1, f"raise cut_short({source.constant(run.places[-1].path)}, -n)")
-        source.add(depth, f"{chunk} = x >> n")
+        if whole and len(run.places) == 1:
+            chunk = "(x >> n)"
+        else:
+            source.add(depth, f"{chunk} = x >> n")
     if whole:
         top = run.width if left is None else left + run.width
     for place, shift in zip(run.places, run.shifts(), strict=True):
