@@ -29,7 +29,8 @@ from packcodec.edge.disk import DiskFile
 from packcodec.edge.files import load
 from packcodec.edge.keeping import Files, Keeping
 from packcodec.errors import EncodeError, KeysError, PackcodecError, RadioError
-from packcodec.frame.codec import UNSENT_STATION_BITS, Codec
+from packcodec.frame.codec import Codec
+from packcodec.frame.header import UNSENT_STATION_BITS
 from packcodec.monitor.clock import Reading
 from packcodec.monitor.counter import LEAP, Counter
 from packcodec.monitor.engine import Monitor

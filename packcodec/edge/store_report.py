@@ -14,7 +14,8 @@ from packcodec.base.cover import Counted, State, Stretch, stretches
 from packcodec.codec.record import Record
 from packcodec.edge.database import reading
 from packcodec.edge.tables import card, frame, from_us, layout, once, reception, stray, to_us
-from packcodec.frame.codec import Codec, resolve
+from packcodec.frame.codec import Codec
+from packcodec.frame.times import resolve
 
 AT_ONCE = 5000
 UNTIMED_US = -1

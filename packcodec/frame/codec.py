@@ -18,26 +18,27 @@ its tag in place of the CRC (`packcodec.frame.seal`).
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from packcodec.codec.compiled import PayloadCodec
-from packcodec.codec.record import PartialTime, Record
+from packcodec.codec.record import Record
 from packcodec.codec.settle import shown
 from packcodec.errors import CarrierError, DecodeError, EncodeError, Reason
 from packcodec.frame.crc import crc_function
+from packcodec.frame.header import Header, as_said
 from packcodec.frame.repair import RepairField, Ring
 from packcodec.frame.sequence import COUNTERS, infer_counter
+from packcodec.frame.times import resolve, wraps
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES
 from packcodec.layout.model import Layout, RepairLayout
-from packcodec.schema.model import Field, ListOf, Schema, Time
+from packcodec.schema.model import Schema
 
 if TYPE_CHECKING:
     from packcodec.codec.modelled.payload import ModelledPayload
     from packcodec.frame.seal import Keys, Seal
 
-UNSENT_STATION_BITS = 32
 # What a carrier that numbers frames itself is sure to say of the counter.
 CARRIED_BITS = 16
 
@@ -70,12 +71,13 @@ class Codec:
         self._seal = _seal(layout, keys or {}) if layout.check.sealed else None
         payload = _payload_codec(layout.schema.coding)
         self.payloads = {each.name: payload(layout, each) for each in layout.messages}
+        self._header = Header(layout)
         self._by_code = {each.message.code: each.name for each in layout.messages}
         if self._seal is None:
             self._crc = crc_function(layout.check)
             self._identity_crc = self._crc(layout.identity)
         # Messages with times that only the reception time makes whole.
-        self._wrapping = {each.name for each in layout.messages if _wraps(each.message.fields)}
+        self._wrapping = {each.name for each in layout.messages if wraps(each.message.fields)}
         # Of a source: a bit that says it is one, and the message's code.
         self._lead_bits = 1 + max(self._by_code).bit_length()
         self._least = (layout.header_bits + 7) // 8 + layout.check.octets
@@ -114,7 +116,7 @@ class Codec:
                 place="message",
                 remedy=f"use one of {known}",
             )
-        header = self._header(payload.message.message.code, station, sequence)
+        header = self._header.join(payload.message.message.code, station, sequence)
         bits, n = payload.pack_bits(*payload.ordered(values))
         width = self.layout.header_bits
         if self.layout.repair is not None:
@@ -194,7 +196,7 @@ class Codec:
         data, check = frame[: -self.layout.check.octets], frame[-self.layout.check.octets :]
         n = 8 * len(data) - self.layout.header_bits
         x = int.from_bytes(data, "big")
-        code, station, sequence = self._split(x >> n, message, station, sequence)
+        code, station, sequence = self._header.split(x >> n, message, station, sequence)
         counter = None
         if self._seal is not None:
             counter = self._counter(sequence, expected.get(station, 0))
@@ -306,70 +308,6 @@ class Codec:
         symbol = field & ((1 << symbol_bits) - 1)
         return RepairField(held, symbol.to_bytes(repair.symbol_bytes, "big")), n
 
-    def _header(self, code: int, station: int | None, sequence: int | None) -> int:
-        frame = self.schema.frame
-        stations = 1 << (frame.station_bits or UNSENT_STATION_BITS)
-        if sequence is None and not frame.sequence_bits:
-            sequence = 0
-        for place, number, numbers in (
-            ("station", station, stations),
-            ("sequence", sequence, COUNTERS),
-        ):
-            if type(number) is not int or not 0 <= number < numbers:
-                raise EncodeError(
-                    _as_said(number),
-                    place=place,
-                    remedy=f"it takes a whole number, 0 to {numbers - 1}",
-                )
-        assert station is not None
-        assert sequence is not None
-        header = self.layout.tag
-        if frame.message_bits:
-            header = header << frame.message_bits | code
-        if frame.station_bits:
-            header = header << frame.station_bits | station
-        return header << frame.sequence_bits | sequence & ((1 << frame.sequence_bits) - 1)
-
-    def _split(
-        self, header: int, message: str | None, station: int | None, sequence: int | None
-    ) -> tuple[int, int, int | None]:
-        """Message code, station and sequence, from the header or from the carrier."""
-        frame = self.schema.frame
-        if frame.sequence_bits:
-            sequence = header & ((1 << frame.sequence_bits) - 1)
-            header >>= frame.sequence_bits
-        if frame.station_bits:
-            station = header & ((1 << frame.station_bits) - 1)
-            header >>= frame.station_bits
-        elif type(station) is not int or not 0 <= station < 1 << UNSENT_STATION_BITS:
-            raise CarrierError(
-                _as_said(station),
-                place="station",
-                remedy="frames of this schema do not carry it: pass the number the carrier gives",
-            )
-        if frame.message_bits:
-            code = header & ((1 << frame.message_bits) - 1)
-            header >>= frame.message_bits
-        else:
-            code = self._carried_code(message)
-        if header != self.layout.tag:
-            raise DecodeError(
-                Reason.UNKNOWN_TAG, f"the tag is not that of {self.schema.name}", place="tag"
-            )
-        return code, station, sequence
-
-    def _carried_code(self, message: str | None) -> int:
-        if message is None and len(self.payloads) == 1:
-            return next(iter(self._by_code))
-        if message not in self.payloads:
-            raise CarrierError(
-                _as_said(message),
-                place="message",
-                remedy="frames of this schema do not carry it: pass one of "
-                + ", ".join(self.payloads),
-            )
-        return self.payloads[message].message.message.code
-
     def check(self, data: bytes, code: int, station: int) -> int:
         """The check that must follow `data`, a frame's header and payload.
 
@@ -413,7 +351,7 @@ class Codec:
         bits = self.schema.frame.sequence_bits or CARRIED_BITS
         if type(sequence) is not int or not 0 <= sequence < COUNTERS:
             raise CarrierError(
-                _as_said(sequence),
+                as_said(sequence),
                 place="sequence",
                 remedy="a sealed frame opens only with its counter: pass what the carrier says",
             )
@@ -435,10 +373,6 @@ def _seal(layout: Layout, keys: "Keys") -> "Seal":
     return Seal(layout.check, layout.header_bits // 8, keys)
 
 
-def _as_said(said: object) -> str:
-    return "is missing" if said is None else f"is {shown(said)}"
-
-
 def _failed_check(problem: str) -> DecodeError:
     return DecodeError(Reason.FAILED_CHECK, problem, place="check")
 
@@ -454,7 +388,7 @@ def _parts(
         said = tuple(record.get(key) for key in keys)
         if not isinstance(said[1], Mapping):
             raise EncodeError(
-                _as_said(said[1]),
+                as_said(said[1]),
                 place="values",
                 remedy="it takes an object with a value for each field",
             )
@@ -469,39 +403,3 @@ def _parts(
         its_station if station is None else station,
         its_sequence if sequence is None else sequence,
     )
-
-
-def _wraps(fields: tuple[Field, ...]) -> bool:
-    return any(
-        _wraps(field.fields)
-        if isinstance(field, ListOf)
-        else isinstance(field, Time) and field.beyond == "wrap"
-        for field in fields
-    )
-
-
-def resolve(value: Any, epoch: datetime, received: datetime) -> Any:
-    """`value` with every PartialTime in it set to the instant nearest to `received`.
-
-    Right while delay and clock error together stay under half the span; an exact tie is the
-    earlier instant. Raises CarrierError if `received` has no offset from UTC, or if the instant is
-    outside the years 1 to 9999.
-    """
-    match value:
-        case dict():
-            return {name: resolve(inner, epoch, received) for name, inner in value.items()}
-        case list():
-            return [resolve(inner, epoch, received) for inner in value]
-        case PartialTime():
-            if received.utcoffset() is None:
-                raise CarrierError(f"{received} has no offset from UTC", place="received")
-            first, span = epoch + timedelta(seconds=value.offset_s), timedelta(seconds=value.span_s)
-            spans, rest = divmod(received - first, span)
-            try:
-                return first + (spans + (2 * rest > span)) * span
-            except OverflowError:
-                raise CarrierError(
-                    f"{received} is next to the end of the calendar", place="received"
-                ) from None
-        case _:
-            return value

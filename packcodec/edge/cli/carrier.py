@@ -7,7 +7,8 @@ import click
 
 from packcodec.edge.cli.screen import warn
 from packcodec.errors import CarrierError
-from packcodec.frame.codec import UNSENT_STATION_BITS, Codec
+from packcodec.frame.codec import Codec
+from packcodec.frame.header import UNSENT_STATION_BITS
 from packcodec.schema.remedy import nearest
 
 station_option = click.option(
