@@ -10,7 +10,7 @@ from typing import Any
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
 
@@ -31,11 +31,17 @@ PRAGMAS = (
 )
 
 
-def open_database(where: str) -> Engine:
-    """An engine for a file name or a URL, with every table there. Raises StoreError."""
+def open_database(where: str, *, create: bool = False) -> Engine:
+    """An engine for a file name or a URL, with every table there.
+
+    Only with `create` is a file made where there is none: a name with a slip in it must not pass
+    for a store that has heard nothing. Raises StoreError.
+    """
     engine = _engine(where)
+    _check_file(engine, where, create)
     try:
         with engine.begin() as connection:
+            _refuse_others(connection, where)
             _migrate(connection)
     except OperationalError as error:
         raise StoreError(
@@ -44,8 +50,35 @@ def open_database(where: str) -> Engine:
             remedy="name a file in a folder that is there, or a PostgreSQL server that answers",
         ) from None
     except SQLAlchemyError as error:
-        raise StoreError(f"is no store of packcodec: {error}", place=_shown(where)) from None
+        said = getattr(error, "orig", None) or error
+        raise StoreError(f"is no store of packcodec: {said}", place=_shown(where)) from None
     return engine
+
+
+def _check_file(engine: Engine, where: str, create: bool) -> None:
+    """A SQLite file must be there and hold something, unless it is to be made."""
+    if create or engine.dialect.name != "sqlite":
+        return
+    file = Path(engine.url.database or "")
+    if not file.exists() or (file.is_file() and not file.stat().st_size):
+        raise StoreError(
+            "there is no store here",
+            place=_shown(where),
+            remedy="packcodec receive makes one; is the name right?",
+        )
+
+
+def _refuse_others(connection: Connection, where: str) -> None:
+    """A SQLite file with tables of another program is left as it is."""
+    if connection.dialect.name != "sqlite":
+        return
+    tables = set(inspect(connection).get_table_names())
+    if tables and "alembic_version" not in tables:
+        raise StoreError(
+            "is the database of another program",
+            place=_shown(where),
+            remedy="give the store a file of its own",
+        )
 
 
 def reading(engine: Engine) -> Connection:

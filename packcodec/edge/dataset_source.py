@@ -97,12 +97,12 @@ def _from_store(source: str, codec: Codec) -> Told:
     from sqlalchemy.exc import SQLAlchemyError
 
     from packcodec.base.cover import State
-    from packcodec.edge.database import not_kept, open_database
+    from packcodec.edge.database import not_kept, open_database, reading
     from packcodec.edge.tables import card, frame, from_us, layout
 
     engine = open_database(source)
     try:
-        with engine.connect() as connection:
+        with reading(engine) as connection:
             own = connection.scalar(
                 select(layout.c.number).where(layout.c.identity == codec.layout.identity)
             )
@@ -190,12 +190,12 @@ def _store_mark(source: str) -> object:
     from sqlalchemy import func, select
     from sqlalchemy.exc import SQLAlchemyError
 
-    from packcodec.edge.database import not_kept, open_database
+    from packcodec.edge.database import not_kept, open_database, reading
     from packcodec.edge.tables import card, station
 
     engine = open_database(source)
     try:
-        with engine.connect() as connection:
+        with reading(engine) as connection:
             versions = connection.scalar(select(func.sum(station.c.version)))
             cards = connection.scalar(select(func.count()).select_from(card))
     except SQLAlchemyError as error:

@@ -50,12 +50,12 @@ class Store:
         self._layouts = self._number_layouts()
 
     @classmethod
-    def open(cls, where: str, codecs: Iterable[Codec]) -> Self:
-        """The store in a file or at a PostgreSQL URL, made where there is none.
+    def open(cls, where: str, codecs: Iterable[Codec], *, create: bool = True) -> Self:
+        """The store in a file or at a PostgreSQL URL, made where there is none if `create`.
 
         Raises StoreError.
         """
-        return cls(open_database(where), codecs)
+        return cls(open_database(where, create=create), codecs)
 
     def close(self) -> None:
         self.engine.dispose()

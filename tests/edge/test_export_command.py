@@ -104,7 +104,7 @@ def test_a_line_that_cannot_be_read_is_said_and_passed(lines: str, tmp_path: Pat
     with open(lines, "a", encoding="utf-8") as file:
         file.write("nonsense\n")
     ran = run(lines, tmp_path / "all", "csv")
-    assert ran.exit_code == 0
+    assert ran.exit_code == 2
     assert ":4: is not JSON" in ran.stderr
 
 

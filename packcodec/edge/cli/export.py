@@ -1,5 +1,6 @@
 """`packcodec export`: records → published forms."""
 
+import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any, TypeVar
@@ -65,18 +66,20 @@ def command(
 
     SOURCE is a store, or records as JSON Lines (- for standard input). OUT is a folder for
     camtrap-dp, csv and parquet, a zip for darwin-core, a file for geojson. Sensitive species are
-    generalised or left out as the species table says; people are in no form at all.
+    generalised or left out as the species table says; people are in no form at all. Lines that
+    are no records are reported, and the exit is 2.
     """
-    _, _, data = protected(schema, source, deployments, project, exact)
+    _, told, data = protected(schema, source, deployments, project, exact)
     written = export(data, form, out, status=status)
     if as_json:
         document({"written": written, **account(data)})
-        return
-    for path in written:
-        say(f"wrote {path}")
-    for name, value in account(data).items():
-        if value:
-            say(f"{name.replace('_', ' ')}: {value}")
+    else:
+        for path in written:
+            say(f"wrote {path}")
+        for name, value in account(data).items():
+            if value:
+                say(f"{name.replace('_', ' ')}: {value}")
+    sys.exit(2 if told.refused else 0)
 
 
 def protected(
@@ -84,10 +87,12 @@ def protected(
 ) -> tuple[Codec, Told, Dataset]:
     """The dataset that a command was asked for, with what it was made from.
 
-    What is in no dataset goes to standard error.
+    What is in no dataset goes to standard error. Raises LogError where no line is a record.
     """
     codec = load(schema)
     told = read_source(source, codec)
+    if told.refused and not told.heard:
+        raise told.refused[0]
     for line in said(told):
         warn(f"packcodec: {line}")
     data = read_dataset(codec, told, deployments, project, created=datetime.now(UTC))

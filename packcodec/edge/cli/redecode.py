@@ -20,7 +20,7 @@ def command(store: str, schemas: tuple[str, ...], keys: str | None) -> None:
     from packcodec.edge.store import Store
 
     opened_by = given_keys(keys)
-    opened = Store.open(store, [load(schema, opened_by) for schema in schemas])
+    opened = Store.open(store, [load(schema, opened_by) for schema in schemas], create=False)
     read = kept = 0
     for events in opened.redecode():
         if isinstance(events[0], Rejected):

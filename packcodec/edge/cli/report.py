@@ -1,5 +1,6 @@
 """`packcodec report`: records → a page that a ranger reads."""
 
+import sys
 from pathlib import Path
 
 import click
@@ -41,5 +42,6 @@ def command(
     written = write(Path(html), report_page(data, airtime).encode())
     if as_json:
         document({"written": written, **account(data)})
-        return
-    say(f"wrote {written}")
+    else:
+        say(f"wrote {written}")
+    sys.exit(2 if told.refused else 0)
