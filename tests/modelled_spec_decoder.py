@@ -372,11 +372,11 @@ class SpecDecoder:
             for code in found:
                 element(code)
         elif last and not may_be_set and not field.optional and field.least < field.most:
-            logits = (-40, -24, -8, 4, 12, 18, 24, 28, 32, 36, 40, 44, 48, 54, 58, 64)
+            logits = (-23, -17, -12, -6, 0, 6, 12, 17, 23, 29, 35, 40, 46, 52, 58, 64)
             more = self.rows(f"{path} more", [yes(logit) for logit in logits])
             while len(rows) < field.most:
                 if len(rows) >= field.least:
-                    row = min(15, max(0, self.room - self.bits.spent()) // 4)
+                    row = min(15, max(0, self.room - self.bits.spent()))
                     if not self.bits.table(frequencies(weights(more[row]), 256)):
                         break
                 element()

@@ -31,7 +31,6 @@ LEAST_RANGE = 1 << 24
 WORD_BITS = 32
 WIDEST_UNIFORM_BITS = 16
 ROOM_ROWS = 16
-ROOM_BITS = 4
 
 Cumulative = tuple[int, ...]
 """0, then for each symbol the sum of its frequency and of those before it; the last is 2**16."""
@@ -57,7 +56,7 @@ class Coder(Protocol):
         """A number 0..n-1, all alike: log2 n bits."""
 
     def more(self, tables: Sequence[Cumulative], said: int) -> int:
-        """Yes or no by the table for the room that is left, one of 16 for every 4 bits."""
+        """Yes or no by the table for the bits of room that are left, one of 16."""
 
 
 class Encoder:
@@ -213,7 +212,7 @@ def spent_bits(range_: int, shifts: int) -> int:
 
 
 def room_row(bits: int) -> int:
-    return min(max(bits, 0) // ROOM_BITS, ROOM_ROWS - 1)
+    return min(max(bits, 0), ROOM_ROWS - 1)
 
 
 def uniform_parts(n: int) -> tuple[tuple[int, int], ...]:

@@ -26,8 +26,8 @@ LARGEST_COUNTED = 1 << 16
 # How much less likely each step away from what the same species had last, in eighths.
 NEAR = 8
 
-# How likely one more element is, by the room left: none in 0 to 3 bits, sure from 60 on.
-_MORE = (-40, -24, -8, 4, 12, 18, 24, 28, 32, 36, 40, 44, 48, 54, 58, 64)
+# How likely one more element is, by the bits of room left: an end there is an end of the frame.
+_MORE = (-23, -17, -12, -6, 0, 6, 12, 17, 23, 29, 35, 40, 46, 52, 58, 64)
 # The next element is of a species by the time since it was last seen: steps 0, 1, 2, 3, 4, 6, 8 …
 _RECENT = (0, 4, 0, -4, -8, -10, -14, -18, -20, -22, -24, -24, -26, -26, -28, -28, -28)
 # A species is in a set: first set; never yet, after 1, 2, 3, 4 or more; was in, 1 to 6 sets ago.

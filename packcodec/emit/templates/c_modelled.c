@@ -744,7 +744,7 @@ static bool more_of(struct @call@_work *work, struct @call@_level *level)
     }
     if (level->done >= list->least) {
         const size_t spent = spent_bits(work);
-        size_t room = work->room > spent ? (work->room - spent) / 4u : 0u;
+        size_t room = work->room > spent ? work->room - spent : 0u;
 
         room = room < 15u ? room : 15u;
         return symbol(work, list->more + room, 2u, level->done < level->wanted) != 0u;

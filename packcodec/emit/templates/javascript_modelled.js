@@ -431,7 +431,7 @@
     };
 
     Walk.prototype.more = function (field, rows, said) {
-        var room = Math.floor(Math.max(this.room - this.coder.spentBits(), 0) / 4);
+        var room = Math.max(this.room - this.coder.spentBits(), 0);
         return this.coder.symbol(cumulative(field.more[Math.min(room, 15)], LEAST_MORE),
             said && rows.length < said.length ? 1 : 0);
     };
