@@ -1,11 +1,10 @@
 """What a batch writes: the rows that its events come to, and the statements that write them."""
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from typing import Any
 
+import orjson
 from sqlalchemy import Connection, Insert, bindparam, delete
 from sqlalchemy.engine import Dialect
 
@@ -22,7 +21,7 @@ from packcodec.base.events import (
     Restart,
     Unsent,
 )
-from packcodec.codec.record import Record, to_json
+from packcodec.codec.record import Record, Values, to_json
 from packcodec.edge.heard import Heard
 from packcodec.edge.tables import frame, heard_first, once, reception, stray, to_us
 
@@ -32,14 +31,12 @@ Row = tuple[Any, ...]
 HEARD, RECOVERED, UNSENT = State.HEARD.value, State.RECOVERED.value, State.UNSENT.value
 
 
-def _plain(value: object) -> object:
-    """What JSON has no form for: times in UTC at once, the rare rest by the book."""
-    if type(value) is datetime and value.tzinfo is UTC:
-        return value.isoformat()[:-6] + "Z"
-    return to_json(value)
+# Times are in UTC; bounds and times not yet made whole are written by the book.
+_FORM = orjson.OPT_UTC_Z | orjson.OPT_PASSTHROUGH_DATACLASS
 
 
-_as_json = json.JSONEncoder(ensure_ascii=False, check_circular=False, default=_plain).encode
+def _as_json(values: Values) -> str:
+    return orjson.dumps(values, to_json, _FORM).decode()
 
 
 @dataclass

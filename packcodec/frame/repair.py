@@ -30,7 +30,7 @@ from packcodec.layout.model import RepairLayout
 WORD = (1 << 32) - 1
 # How many spans back the base goes on solving. Past it, a number still missing stays missing.
 HORIZON_SPANS = 3
-# Known sources are forgotten this many counters at a time.
+# Counters past the horizon are forgotten as many at a time.
 STEP = 64
 
 
@@ -158,7 +158,9 @@ class Solver:
         self._layout = layout
         self._station = station
         self._columns = HORIZON_SPANS * layout.repair.span
+        # Of every counter within the horizon either the source, or that it is missing.
         self._known: dict[int, bytes] = {}
+        self._missing: set[int] = set()
         self._rows: dict[int, bytes] = {}
         self._next = 0
 
@@ -186,6 +188,7 @@ class Solver:
             self._rows.clear()
             # What was heard is known, whatever had been made of it.
             self._known[counter] = source
+            self._missing.discard(counter)
             raise
         return found
 
@@ -193,17 +196,22 @@ class Solver:
         """Forget what falls out of the horizon; a row's pivot is the oldest thing in it."""
         if counter < self._next:
             return
-        first = counter + 1 - self._columns
+        first = max(0, counter + 1 - self._columns)
+        self._missing.update(range(max(first, self._next), counter))
         for old in [old for old in self._rows if old < first]:
             del self._rows[old]
-        for old in [old for old in self._known if old < first] if first % STEP == 0 else ():
-            del self._known[old]
+        if len(self._known) + len(self._missing) > self._columns + STEP:
+            self._missing = {each for each in self._missing if each >= first}
+            self._known = {at: source for at, source in self._known.items() if at >= first}
         self._next = counter + 1
 
     def _learn(self, counter: int, source: bytes) -> None:
         """A source is known from now on: take it out of every row."""
         if self._known.setdefault(counter, source) != source:
             raise Contradiction
+        self._missing.discard(counter)
+        if not self._rows:
+            return
         column = counter % self._columns
         own = self._rows.pop(counter, None)
         if own is not None:
@@ -225,22 +233,24 @@ class Solver:
     def _state(self, counter: int, field: RepairField) -> None:
         """Insert the equation that a repair field states."""
         known, stride = self._known, self._layout.repair.stride
-        sources = range(counter - stride, counter - stride * field.held - 1, -stride)
+        oldest = counter - stride * field.held
         # Nothing missing, nothing to win: how nearly every frame ends.
-        if all(map(known.__contains__, sources)):
+        if not any(
+            oldest <= each < counter and (counter - each) % stride == 0 for each in self._missing
+        ):
+            return
+        if oldest < max(0, self._next - self._columns):
             return
         sent = counter & ((1 << self._layout.sent_bits) - 1)
         row = bytearray(self._columns)
         total = int.from_bytes(field.symbol, "big")
         factors = _drawn_before(self._station, sent, field.held)
-        for each, factor in zip(sources, factors, strict=True):
+        for each, factor in zip(range(counter - stride, oldest - 1, -stride), factors, strict=True):
             source = known.get(each)
-            if source is not None:
-                total ^= int.from_bytes(source.translate(times(factor)), "big")
-            elif each < max(0, self._next - self._columns):
-                return
-            else:
+            if source is None:
                 row[each % self._columns] = factor
+            else:
+                total ^= int.from_bytes(source.translate(times(factor)), "big")
         self._insert(bytes(row) + total.to_bytes(self._layout.symbol_bytes, "big"))
 
     def _insert(self, row: bytes) -> None:
