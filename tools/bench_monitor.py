@@ -51,7 +51,7 @@ def started(code: str, cache: str) -> list[float]:
     return [min(column) for column in zip(*runs[1:], strict=True)]
 
 
-def main() -> None:
+def main(_arguments: list[str]) -> None:
     with tempfile.TemporaryDirectory() as store, tempfile.TemporaryDirectory() as cache:
         bare = started("pass", cache)
         print(f"{'':32}     wall      work       memory")
@@ -86,4 +86,4 @@ def seen_per_second() -> float:
 
 
 if __name__ == "__main__":
-    main()
+    main([])

@@ -5,7 +5,6 @@ together into whole messages. Constants that are objects (dicts of labels, the e
 gathered in `Source.constants` under the names that the source uses.
 """
 
-from dataclasses import dataclass, field
 from datetime import timedelta
 from fractions import Fraction
 from typing import Any
@@ -27,14 +26,14 @@ from packcodec.schema.model import (
 )
 
 
-@dataclass
 class Source:
     """Lines of one function, the constants they use, and a fresh variable for every place."""
 
-    schema: Schema
-    constants: dict[str, Any] = field(default_factory=dict)
-    lines: list[str] = field(default_factory=list)
-    variables: dict[str, str] = field(default_factory=dict)
+    def __init__(self, schema: Schema) -> None:
+        self.schema = schema
+        self.constants: dict[str, Any] = {}
+        self.lines: list[str] = []
+        self.variables: dict[str, str] = {}
 
     def add(self, depth: int, line: str) -> None:
         self.lines.append("    " * depth + line)

@@ -15,28 +15,29 @@ Values by kind of field (spec/wire-format.md, "Values"):
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
+
+from packcodec.frozen import frozen
 
 Values = dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AtLeast:
     """A value that was clamped: the true one is this or more."""
 
     value: int | float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AtMost:
     """A value that was clamped: the true one is this or less."""
 
     value: int | float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PartialTime:
     """An instant known only within its span: `offset_s` seconds into a span of `span_s`.
 
@@ -47,7 +48,7 @@ class PartialTime:
     span_s: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Record:
     """One message's values, with the station that said them and its frame's sequence.
 

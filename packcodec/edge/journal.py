@@ -75,5 +75,5 @@ class Journal:
             self.damaged += len(kept.entries)
             # Records of another schema cannot be read; the clock and the caller's mark stand.
             state = {name: value for name, value in (kept.state or {}).items() if name in LASTING}
-            return Kept({}, kept.next_number, kept.last_sent, state)
+            return Kept((), kept.next_number, kept.last_sent, state)
         return kept

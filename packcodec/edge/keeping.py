@@ -11,7 +11,6 @@ takes the whole budget for spent. On a card that cannot be written at all nothin
 
 from collections import Counter as Counts
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from packcodec.edge.disk import DurableFile
@@ -20,6 +19,7 @@ from packcodec.edge.ledger_store import LedgerStore
 from packcodec.edge.slots import Slot, Slots
 from packcodec.errors import RadioError
 from packcodec.frame.sequence import COUNTERS
+from packcodec.frozen import replace
 from packcodec.monitor.clock import Reading
 from packcodec.monitor.kept import Change, Kept
 from packcodec.radio.ledger import Ledger

@@ -6,16 +6,15 @@ wherever only one slot verifies. The file is of one size from the start: writing
 room on a full disk, and a single sync.
 """
 
-from dataclasses import dataclass
-
 from packcodec.edge.disk import DurableFile, fields_of, line_of
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen
 
 # A sector of the card each, so that a torn sector is a torn slot.
 SLOT_BYTES = 512
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Slot:
     """`below`: every sequence below it may have been used. `boots`: starts so far.
 

@@ -17,7 +17,6 @@ its tag in place of the CRC (`packcodec.frame.seal`).
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -31,6 +30,7 @@ from packcodec.frame.header import Header, as_said
 from packcodec.frame.repair import RepairField, Ring
 from packcodec.frame.sequence import COUNTERS, infer_counter
 from packcodec.frame.times import resolve, wraps
+from packcodec.frozen import frozen
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES
 from packcodec.layout.model import Layout, RepairLayout
 from packcodec.schema.model import Schema
@@ -45,7 +45,7 @@ CARRIED_BITS = 16
 NONE_HEARD: Mapping[int, int] = MappingProxyType({})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Opened:
     """A verified frame: its record, and what the erasure code needs of it.
 

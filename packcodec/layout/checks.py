@@ -11,10 +11,10 @@ All are used unreflected, with initial value and final exclusive-or all ones, so
 leading nor appended zero bytes go unseen.
 """
 
-from dataclasses import dataclass
+from packcodec.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Check:
     """A cyclic redundancy check; `polynomial` is MSB first with the top bit implied.
 

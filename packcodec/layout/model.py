@@ -11,14 +11,14 @@ count sits in the run where the list stands. This is ASN.1 UPER (X.691, unaligne
 The same steps drive the compiled codec and every emitter.
 """
 
-from dataclasses import dataclass
 from typing import TypeAlias
 
+from packcodec.frozen import frozen
 from packcodec.layout.checks import Check
 from packcodec.schema.model import Field, ListOf, Message, Repair, Schema
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Value:
     """One value of a field: `codes` different ones in `width` bits. Never a list."""
 
@@ -28,7 +28,7 @@ class Value:
     width: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Presence:
     """One bit: whether the optional field that follows later in the group is there."""
 
@@ -38,7 +38,7 @@ class Presence:
     width: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Count:
     """How many elements a list has, less its least."""
 
@@ -51,7 +51,7 @@ class Count:
 Place: TypeAlias = Value | Presence | Count
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Run:
     """Places side by side; `width` is their sum."""
 
@@ -67,7 +67,7 @@ class Run:
         return tuple(shifts)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class When:
     """What follows only if `field`'s presence bit is 1."""
 
@@ -75,7 +75,7 @@ class When:
     steps: "tuple[Run | Repeat, ...]"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Repeat:
     """The elements of a list whose count has been said."""
 
@@ -87,7 +87,7 @@ class Repeat:
 Step: TypeAlias = Run | When | Repeat
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Group:
     """The fields of a message or of a list's element, as steps, with their size in bits."""
 
@@ -106,7 +106,7 @@ class Group:
         return None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MessageLayout:
     """A message laid out, with its least and greatest payload in bits and frame in bytes."""
 
@@ -120,7 +120,7 @@ class MessageLayout:
         return self.message.name
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RepairLayout:
     """The repair field, which stands between header and payload of the frames that carry it.
 
@@ -142,7 +142,7 @@ class RepairLayout:
         return message in self.repair.messages and sequence % self.repair.every == 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Layout:
     """A compiled schema. `identity` is the SHA-256 of the canonical form, 32 bytes."""
 

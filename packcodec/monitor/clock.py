@@ -11,8 +11,9 @@ while the power is off passes that test and is wrong all the same: say so (`keep
 nothing but an attestation or a setting makes it trusted after a boot.
 """
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
+
+from packcodec.frozen import frozen
 
 # Small corrections may set a good clock back by this much.
 SLACK = timedelta(minutes=10)
@@ -25,7 +26,7 @@ LEAST_STEP = timedelta(seconds=2)
 DRIFT = 2_000
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reading:
     """The clocks at one instant: `wall` in UTC, `mono_us` in whole microseconds.
 

@@ -28,13 +28,13 @@ A whole number is sent modulo its field's range where the field starts at 0 and 
 
 from collections import Counter as Counts
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
 from packcodec.codec.record import Record, Values, rfc3339
 from packcodec.errors import DecodeError, EncodeError
 from packcodec.frame.codec import Codec
+from packcodec.frozen import replace
 from packcodec.monitor.clock import Clock, Reading, mono_of, when
 from packcodec.monitor.counter import Counter
 from packcodec.monitor.inputs import Detection, Health
@@ -174,8 +174,7 @@ class Monitor:
 
     def kept(self) -> Kept:
         """Everything, for a store that is written anew."""
-        entries = {entry.number: entry for entry in self.outbox}
-        return Kept(entries, self.outbox.next, self.last_sent, self._state())
+        return Kept(self.outbox, self.outbox.next, self.last_sent, self._state())
 
     @property
     def has_records(self) -> bool:

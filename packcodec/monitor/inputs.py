@@ -5,12 +5,13 @@ number that goes on the air. Whoever makes these has checked them (`packcodec.ed
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from packcodec.frozen import frozen
 
-@dataclass(frozen=True, slots=True)
+
+@frozen
 class Detection:
     """One label the model gave to one picture; confidence 0 to 1, individuals 1 or more."""
 
@@ -22,7 +23,7 @@ class Detection:
     image: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stretch:
     """The station really watched from `start` to `end`, by a clock that had been set or not."""
 
@@ -32,7 +33,7 @@ class Stretch:
     clock_trusted: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Health:
     """The state of the station; `values` are those of the `health` message by field name."""
 

@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, Self
 
@@ -11,17 +10,26 @@ from packcodec.monitor.inputs import Detection, Stretch
 from packcodec.schema.model import Duration, Field, Species
 
 
-@dataclass(slots=True)
 class SpeciesRow:
     """One species in the open interval."""
 
-    species: Species
-    first: datetime
-    last: datetime
-    visits: int = 0
-    most: int = 0
-    detections: int = 0
-    confidence_sum: float = 0.0
+    def __init__(
+        self,
+        species: Species,
+        first: datetime,
+        last: datetime,
+        visits: int = 0,
+        most: int = 0,
+        detections: int = 0,
+        confidence_sum: float = 0.0,
+    ) -> None:
+        self.species = species
+        self.first = first
+        self.last = last
+        self.visits = visits
+        self.most = most
+        self.detections = detections
+        self.confidence_sum = confidence_sum
 
     def add(self, detection: Detection, new_visit: bool) -> None:
         self.first = min(self.first, detection.at)
@@ -54,16 +62,16 @@ class SpeciesRow:
         }
 
 
-@dataclass(slots=True)
 class Interval:
     """The open interval, `number` intervals after the epoch by a clock that is trusted or not."""
 
-    number: int
-    trusted: bool
-    watched: timedelta = timedelta()
-    dropped: int = 0
-    rows: dict[str, SpeciesRow] = field(default_factory=dict)
-    counts: Counter[str] = field(default_factory=Counter)
+    def __init__(self, number: int, trusted: bool) -> None:
+        self.number = number
+        self.trusted = trusted
+        self.watched = timedelta()
+        self.dropped = 0
+        self.rows: dict[str, SpeciesRow] = {}
+        self.counts: Counter[str] = Counter()
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -78,18 +86,16 @@ class Interval:
     @classmethod
     def of_json(cls, kept: Mapping[str, Any], species: Mapping[str, Species]) -> Self:
         """The interval that `to_json` gave; rows that `species` has no label for are left out."""
-        return cls(
-            number=kept["number"],
-            trusted=kept["trusted"],
-            watched=timedelta(seconds=kept["watched_s"]),
-            dropped=kept["dropped"],
-            rows={
-                label: SpeciesRow.of_json(species[label], row)
-                for label, row in kept["rows"].items()
-                if label in species
-            },
-            counts=Counter(kept["counts"]),
-        )
+        interval = cls(kept["number"], kept["trusted"])
+        interval.watched = timedelta(seconds=kept["watched_s"])
+        interval.dropped = kept["dropped"]
+        interval.rows = {
+            label: SpeciesRow.of_json(species[label], row)
+            for label, row in kept["rows"].items()
+            if label in species
+        }
+        interval.counts.update(kept["counts"])
+        return interval
 
 
 def pieces(stretch: Stretch, epoch: datetime, interval: timedelta) -> Iterator[Stretch]:

@@ -4,8 +4,7 @@ A `Change` is what must be made durable in one piece, for the interval that ends
 same stroke that puts its record in the outbox. `Kept` is all of it, and what changes add up to.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
 from typing import Any, Self
 
 from packcodec.monitor.outbox import Entry
@@ -13,15 +12,21 @@ from packcodec.monitor.outbox import Entry
 State = Mapping[str, Any]
 
 
-@dataclass(slots=True)
 class Change:
     """Entries that came or changed, numbers of those that went, the last sequence really sent, and
     the state where it changed."""
 
-    put: list[Entry] = field(default_factory=list)
-    gone: list[int] = field(default_factory=list)
-    sent: int | None = None
-    state: State | None = None
+    def __init__(
+        self,
+        put: Iterable[Entry] = (),
+        gone: Iterable[int] = (),
+        sent: int | None = None,
+        state: State | None = None,
+    ) -> None:
+        self.put = list(put)
+        self.gone = list(gone)
+        self.sent = sent
+        self.state = state
 
     def __bool__(self) -> bool:
         return bool(self.put or self.gone or self.sent is not None or self.state is not None)
@@ -42,20 +47,29 @@ class Change:
     def of_json(cls, said: Mapping[str, Any]) -> Self:
         return cls(
             [Entry.of_json(entry) for entry in said.get("put", ())],
-            list(said.get("gone", ())),
+            said.get("gone", ()),
             said.get("sent"),
             said.get("state"),
         )
 
 
-@dataclass(slots=True)
 class Kept:
     """`entries` by number, `next_number` for the next, `last_sent` None where nothing ever was."""
 
-    entries: dict[int, Entry] = field(default_factory=dict)
-    next_number: int = 0
-    last_sent: int | None = None
-    state: State | None = None
+    def __init__(
+        self,
+        entries: Iterable[Entry] = (),
+        next_number: int = 0,
+        last_sent: int | None = None,
+        state: State | None = None,
+    ) -> None:
+        self.entries = {entry.number: entry for entry in entries}
+        self.next_number = next_number
+        self.last_sent = last_sent
+        self.state = state
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Kept) and self.to_json() == other.to_json()
 
     def add(self, change: Change) -> None:
         for entry in change.put:
@@ -78,9 +92,8 @@ class Kept:
 
     @classmethod
     def of_json(cls, said: Mapping[str, Any]) -> Self:
-        entries = [Entry.of_json(entry) for entry in said["entries"]]
         return cls(
-            {entry.number: entry for entry in entries},
+            [Entry.of_json(entry) for entry in said["entries"]],
             said["next_number"],
             said["last_sent"],
             said["state"],

@@ -7,9 +7,9 @@ wanted go, the oldest of them first, and are counted: a summary before health be
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from typing import Any, Self
 
+from packcodec.frozen import frozen
 from packcodec.monitor.vocabulary import HEALTH, SIGHTING
 
 # 4,096 hourly summaries are 170 days of them.
@@ -19,7 +19,7 @@ _TURN = {SIGHTING: 0, HEALTH: 1}
 _LAST_TURN = 2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """A record that waits. `payload` is packed; `mono_us` is when it was, in the boot `boot`."""
 

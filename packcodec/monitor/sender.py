@@ -4,13 +4,13 @@ The frame gets its number last, for a number once taken is used up.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from packcodec.codec.record import Record, Values
 from packcodec.errors import EncodeError, RadioError
 from packcodec.frame.codec import Codec
 from packcodec.frame.repair import Ring
+from packcodec.frozen import frozen
 from packcodec.monitor.clock import Reading
 from packcodec.monitor.counter import Counter
 from packcodec.monitor.outbox import Entry
@@ -33,7 +33,7 @@ _US = timedelta(microseconds=1)
 _ZERO = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Due:
     """A record that may be sent now, cut to what fits, and the time on air of its frame."""
 
@@ -42,7 +42,7 @@ class Due:
     airtime_us: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Send:
     """A frame with its number, which is used up from now on."""
 

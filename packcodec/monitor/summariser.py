@@ -14,7 +14,6 @@ record: not even in the count of what was dropped.
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import Enum
 from typing import Any
@@ -53,12 +52,12 @@ class Refusal(Enum):
 TOLD = frozenset({Refusal.UNKNOWN_LABEL, Refusal.RETIRED, Refusal.LOW_CONFIDENCE})
 
 
-@dataclass(slots=True)
 class Unmade:
     """Records that their message could not carry: how many, and the first refusal in words."""
 
-    count: int
-    first: str
+    def __init__(self, count: int, first: str) -> None:
+        self.count = count
+        self.first = first
 
 
 class Summariser:

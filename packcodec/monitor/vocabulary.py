@@ -7,10 +7,10 @@ and `state` are ours.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 
 from packcodec.errors import SchemaError
+from packcodec.frozen import frozen
 from packcodec.schema.model import (
     Duration,
     Field,
@@ -31,7 +31,7 @@ SIGHTING, SUMMARY, HEALTH = "sighting", "summary", "health"
 ROWS = "rows"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Slot:
     """The kind a field of this name must have, and what is put into it."""
 

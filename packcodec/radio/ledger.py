@@ -34,10 +34,10 @@ The ledger accounts for what it was told, and is never a licence: the local regu
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from typing import Self
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen, replace
 from packcodec.radio.limits import (
     Limit,
     Transmission,
@@ -52,7 +52,7 @@ from packcodec.radio.limits import (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Snapshot:
     """What must be stored: the transmissions that still count, as known at ledger time `as_of_us`.
 
@@ -63,7 +63,7 @@ class Snapshot:
     sent: tuple[Transmission, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Permit:
     """When a transmission may start, and the limit that holds it back.
 
@@ -75,7 +75,7 @@ class Permit:
     limit: Limit | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Use:
     """One window limit at one instant: what the window that ends there holds, and what is left."""
 

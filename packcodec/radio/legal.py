@@ -6,9 +6,9 @@ regulator decides.
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from packcodec.frozen import frozen
 from packcodec.radio import rows
 from packcodec.radio.link import Link
 from packcodec.radio.power import density_dbm
@@ -23,7 +23,7 @@ POWER_ROUNDING_DB = 0.05
 DENSITY_DOUBT_DB = 3.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Finding:
     """What one rule says of a link: "refused" is not legal, "caution" needs a look, "note" holds.
 

@@ -5,13 +5,13 @@ caller gives it. All times are whole microseconds. :mod:`packcodec.radio.ledger`
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TypeAlias
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WindowLimit:
     """At most `limit_us` on air in any `window_us`: duty cycle, dwell, listen-before-talk total.
 
@@ -29,7 +29,7 @@ class WindowLimit:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SingleLimit:
     """No single transmission longer than `limit_us`."""
 
@@ -41,7 +41,7 @@ class SingleLimit:
         return _worded(self, f"{in_seconds(self.limit_us)} in one transmission")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PauseLimit:
     """After a transmission of airtime a: silence for `pause_us + times_airtime * a`."""
 
@@ -60,7 +60,7 @@ class PauseLimit:
 Limit: TypeAlias = WindowLimit | SingleLimit | PauseLimit
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Transmission:
     """An emission inside `[start_us, start_us + airtime_us)` of ledger time."""
 

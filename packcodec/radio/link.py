@@ -1,11 +1,11 @@
 """One way to transmit: a modulation on its channels, at a power, under named rules."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any, Literal
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen
 from packcodec.radio import rows
 from packcodec.radio.airtime import Modulation, airtime
 from packcodec.radio.lora import Lora
@@ -22,7 +22,7 @@ GAINS_DBI = (-40, 40)
 FEEDER_LOSS_MOST_DB = 40
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Link:
     """One way to transmit.
 
@@ -127,7 +127,7 @@ class Link:
         return f"{self.source} [{'; '.join(marks)}]".strip() if marks else self.source
 
 
-MODULATIONS: dict[str, Callable[..., Modulation]] = {
+MODULATIONS: dict[str, type[Modulation]] = {
     "lora": Lora,
     "gfsk": Gfsk,
     "lr_fhss": LrFhss,
@@ -139,7 +139,7 @@ MODULATIONS: dict[str, Callable[..., Modulation]] = {
 
 def _modulation(kind: str) -> rows.Reader:
     make = MODULATIONS[kind]
-    known = [field.name for field in fields(make)]  # type: ignore[arg-type]
+    known = make.__match_args__
 
     def read(value: Any) -> Modulation:
         given = rows.table(value)

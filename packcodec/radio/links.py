@@ -13,13 +13,13 @@ package's own rows: spec/own-rules.md.
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen, replace
 from packcodec.radio import rows
 from packcodec.radio.link import COLUMNS, Link, check_link, read_link
 from packcodec.radio.lorawan import lorawan_rows
@@ -51,7 +51,7 @@ def _package_links() -> Mapping[str, Link]:
     return {name: read_link(row, "links") for name, row in link_rows().items()}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OwnRadio:
     """What a user's file adds. Every link and rule in it is marked as the user's own."""
 

@@ -13,10 +13,10 @@ published equation and is not offered.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Literal
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen
 from packcodec.radio.modulations import Airtime, one_of, unbroken, up, within
 
 Chip = Literal["SX126x", "SX127x"]
@@ -45,7 +45,7 @@ LORA_SYNC_QUARTERS = 17
 LORA_SYNC_QUARTERS_SHORT_SF = 25
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Lora:
     """LoRa with the short interleaver. `coding_rate` 1..4 stands for 4/5..4/8.
 

@@ -9,11 +9,11 @@ the join messages from memory of the LoRaWAN 1.0.4 specification.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen
 from packcodec.radio import rows
 from packcodec.radio.airtime import airtime
 from packcodec.radio.link import Link
@@ -40,7 +40,7 @@ OF_A_LINK = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Exchange:
     """Airtimes besides the data frames. The station sends the first two and hears the others.
 

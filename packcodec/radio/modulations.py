@@ -12,10 +12,10 @@ open driver; KISS the TNC protocol as printed in a TNC manual; COBS Cheshire and
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Literal
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen
 
 US_PER_S = 1_000_000
 
@@ -36,7 +36,7 @@ LR_FHSS_RATES: dict[str, tuple[int, int]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Airtime:
     """`airtime_us` in all, `burst_us` the longest unbroken transmission within it, and
     `channel_us` the longest stay on one frequency; whole microseconds, rounded up."""
@@ -76,7 +76,7 @@ def one_of(name: str, value: object, allowed: Iterable[object], hint: str = "") 
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Gfsk:
     """GFSK packets. The defaults are LoRaWAN's 50 kbit/s; its deviation is from memory."""
 
@@ -114,7 +114,7 @@ class Gfsk:
         return unbroken(up(bits * US_PER_S, self.bitrate_bps))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LrFhss:
     """LR-FHSS: `headers` copies of the header, then hops of 48 coded bits; the last may be short.
 
@@ -163,7 +163,7 @@ class LrFhss:
         return LR_FHSS_HEADER_BITS * self.headers + coded + LR_FHSS_HOP_OVERHEAD_BITS * hops
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FixedRate:
     """A frame of fixed overhead at a fixed bit rate, sent `copies` times on different carriers.
 
@@ -202,7 +202,7 @@ class FixedRate:
         return Airtime(self.copies * copy_us, copy_us, copy_us)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Serial:
     """A serial line. The time is an upper bound: the framing escapes as many bytes as it can.
 
@@ -247,7 +247,7 @@ _FRAMING_BYTES: dict[str, Callable[[int], int]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Modem:
     """A modem whose network owns the air: each message keeps it powered for `session_s`.
 

@@ -8,13 +8,13 @@ and then give its own. Decimal numbers are read as exact fractions.
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from difflib import get_close_matches
 from fractions import Fraction
 from math import isfinite
 from typing import Any, NoReturn, TypeAlias
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen
 
 Raw: TypeAlias = Mapping[str, Any]
 Reader: TypeAlias = Callable[[Any], Any]
@@ -32,7 +32,7 @@ class _Unfit(Exception):
     """A value of the wrong kind; its text says what would be right."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Column:
     """One key of a row, the attribute it fills (often the same name), and how it is read."""
 

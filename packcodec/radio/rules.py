@@ -14,7 +14,6 @@ The rows live in data/rules/*.toml; spec/rules.md is made from them.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
@@ -22,6 +21,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from packcodec.errors import RadioError
+from packcodec.frozen import frozen
 from packcodec.radio import rows
 from packcodec.radio.rows import Column, Raw
 
@@ -32,7 +32,7 @@ Standing = Literal["in force", "superseded", "plan"]
 FROM_MEMORY = "from memory"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rule:
     """One path through a regulation. None means that the path sets no such limit.
 

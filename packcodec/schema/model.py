@@ -5,11 +5,11 @@ place where a wrong schema is refused; code that holds a :class:`Schema` may rel
 stated here. spec/wire-format.md, "The schema", is the same in prose.
 """
 
-from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 from typing import Literal, TypeAlias
 
+from packcodec.frozen import frozen
 from packcodec.schema.models import Models
 
 SpeciesKind = Literal["animal", "human", "vehicle", "blank", "unknown", "unclassified"]
@@ -22,7 +22,7 @@ LONGEST_LIST = 255
 DEEPEST_LIST = 2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Species:
     """One row of the species code table.
 
@@ -46,7 +46,7 @@ class Species:
     added: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpeciesTable:
     """The rows in code order, and how many codes the air has room for (0..capacity-1)."""
 
@@ -54,7 +54,7 @@ class SpeciesTable:
     capacity: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Integer:
     """A whole number low..high. A side that clamps sends the bound, which decodes as a bound."""
 
@@ -68,7 +68,7 @@ class Integer:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Scaled:
     """A quantity low..high in whole steps, exact; `high - low` is a multiple of `step`."""
 
@@ -83,14 +83,14 @@ class Scaled:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Boolean:
     name: str
     optional: bool = False
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Flags:
     """A set of named flags, 1 to 64 of them, in the order they are sent."""
 
@@ -100,7 +100,7 @@ class Flags:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Enumeration:
     """One of 1 to 256 named values, in the order of their numbers on the air."""
 
@@ -110,7 +110,7 @@ class Enumeration:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpeciesCode:
     """A row of the species code table, named by its label."""
 
@@ -119,7 +119,7 @@ class SpeciesCode:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Time:
     """An instant in steps of `step_s` since the schema's epoch.
 
@@ -135,7 +135,7 @@ class Time:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Duration:
     """A length of time 0..high_s in steps of `step_s`, in seconds.
 
@@ -152,7 +152,7 @@ class Duration:
     since: Since = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ListOf:
     """least..most records of `fields` (most at most 255; lists in lists at most two deep)."""
 
@@ -169,7 +169,7 @@ Field: TypeAlias = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Message:
     """A kind of report: its code in the header and its fields in the order they are sent."""
 
@@ -179,7 +179,7 @@ class Message:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FrameWidths:
     """Header widths in bits, each 0 where the carrier already says it, and the check's name.
 
@@ -195,7 +195,7 @@ class FrameWidths:
     seal: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Repair:
     """The erasure code of a station's frames (spec/repair.md).
 
@@ -216,7 +216,7 @@ class Repair:
         return self.window * self.stride
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Policy:
     """What is worth reporting. Not part of the identity: it may change without a new layout.
 
@@ -229,7 +229,7 @@ class Policy:
     confidence_least: float = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Schema:
     """A whole schema. `stations` maps the names used in logs to the numbers sent.
 

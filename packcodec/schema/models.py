@@ -6,8 +6,7 @@ hexadecimal, one byte a symbol. What a place, a context and a byte mean is the b
 `packcodec.codec.modelled` (spec/modelled-coding.md); here the file is read and written.
 """
 
-from dataclasses import dataclass
-
+from packcodec.frozen import frozen
 from packcodec.schema.table import Document, Table
 
 BEFORE = ("before", "before_2", "before_3")
@@ -17,7 +16,7 @@ MOST_SPECIES = 128
 MOST_CENTRE = (1 << 64) - 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlaceTable:
     """The table of one place: a row for each combination of `contexts`, a byte for each symbol.
 
@@ -33,7 +32,7 @@ class PlaceTable:
     kin: bytes = b""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Models:
     """All tables; `species` are the codes they know, ascending, 128 at most."""
 

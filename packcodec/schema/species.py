@@ -9,11 +9,11 @@ import csv
 import io
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date
 from typing import cast, get_args
 
 from packcodec.errors import SchemaError
+from packcodec.frozen import frozen
 from packcodec.schema.model import Report, Species, SpeciesKind, SpeciesTable
 from packcodec.schema.remedy import counted, nearest, one_of
 
@@ -70,7 +70,7 @@ def read_species(text: str, capacity: int, place: str) -> SpeciesTable:
     return SpeciesTable(tuple(species), capacity)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Row:
     """The cells of one line, by column; a column that is not there is empty."""
 

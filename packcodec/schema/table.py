@@ -3,12 +3,12 @@
 import re
 import tomllib
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
 from packcodec.errors import SchemaError
+from packcodec.frozen import frozen
 from packcodec.schema.remedy import nearest, one_of
 from packcodec.schema.toml_place import Path, dotted, line_of, repeated
 
@@ -60,7 +60,7 @@ _EXAMPLES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Document:
     """A TOML text and how errors name it."""
 
@@ -125,7 +125,7 @@ class Document:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Table:
     """A table at `path`. Each reader below raises SchemaError; a default makes its key optional."""
 

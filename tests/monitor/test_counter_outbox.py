@@ -90,7 +90,7 @@ def test_changes_add_up_to_what_is_kept() -> None:
     ]
     for change in changes:
         kept.add(Change.of_json(json.loads(json.dumps(change.to_json()))))
-    assert kept == Kept({1: two}, 2, 7, {"a": 2})
+    assert kept == Kept([two], 2, 7, {"a": 2})
     assert Kept.of_json(json.loads(json.dumps(kept.to_json()))) == kept
     assert not Change()
     assert Change(sent=0)
