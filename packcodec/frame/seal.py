@@ -3,7 +3,7 @@
 CCM is that of NIST SP 800-38C and RFC 3610, with AES-128, a 13-byte nonce and a tag of 4 or 8
 bytes. Nothing of the nonce is sent:
 
-    nonce        station (8) | purpose (1), 0 for frames | the whole counter (4)
+    nonce        station (8) | purpose (1): 0 frames, 1 missing lists | the whole counter (4)
     associated   what the check covers and nobody sends, then the header, in whole bytes
     plaintext    what stands behind the header, padding included
 
@@ -29,7 +29,7 @@ except ImportError:
     ) from None
 
 KEY_BYTES = 16
-FRAMES = 0
+FRAMES, LISTS = 0, 1
 
 
 class Key:
@@ -61,6 +61,14 @@ class Key:
         except InvalidTag:
             return None
 
+    def sign_list(self, tag: int, clear: bytes, station: int, number: int) -> bytes:
+        """A tag of `tag` bytes for a missing list (`packcodec.frame.missing`) of that number."""
+        return self.encrypt(tag, _nonce(station, LISTS, number), b"", clear)
+
+    def verifies_list(self, clear: bytes, tag: bytes, station: int, number: int) -> bool:
+        """Whether `sign_list` gave this tag."""
+        return self.decrypt(len(tag), _nonce(station, LISTS, number), tag, clear) is not None
+
 
 Keys = Mapping[int, Key]
 
@@ -79,13 +87,13 @@ class Seal:
     def close(self, data: bytes, unsent: bytes, station: int, counter: int) -> bytes:
         """The frame of `data`, header first; the station's key is there."""
         clear, plain = self._parts(data)
-        nonce = _nonce(station, counter)
+        nonce = _nonce(station, FRAMES, counter)
         return clear + self._keys[station].encrypt(self._tag, nonce, plain, unsent + clear)
 
     def open(self, frame: bytes, unsent: bytes, station: int, counter: int) -> bytes | None:
         """What `close` was given; None where the tag is not right."""
         clear, sealed = self._parts(frame, tail=self._tag)
-        nonce = _nonce(station, counter)
+        nonce = _nonce(station, FRAMES, counter)
         plain = self._keys[station].decrypt(self._tag, nonce, sealed, unsent + clear)
         return None if plain is None else clear + plain
 
@@ -95,5 +103,5 @@ class Seal:
         return bytes(data[:end]), bytes(data[end:])
 
 
-def _nonce(station: int, counter: int) -> bytes:
-    return station.to_bytes(8, "big") + bytes([FRAMES]) + counter.to_bytes(4, "big")
+def _nonce(station: int, purpose: int, counter: int) -> bytes:
+    return station.to_bytes(8, "big") + bytes([purpose]) + counter.to_bytes(4, "big")
