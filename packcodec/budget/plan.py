@@ -12,7 +12,7 @@ from functools import cache
 from packcodec.budget.messages import MessagePlan, message_plan, sent_bytes_of, size_verdict
 from packcodec.budget.room import Room, room_of, rows_list, splits
 from packcodec.budget.traffic import Traffic
-from packcodec.budget.verdict import Verdict, verdicts
+from packcodec.budget.verdict import AirtimeOf, Verdict, verdicts
 from packcodec.errors import RadioError
 from packcodec.layout.model import Layout, MessageLayout
 from packcodec.radio.chips import TransmitCurrent, find_chip, known_chips, transmit_row
@@ -139,10 +139,11 @@ def plan_budget(
 
     `rules` is every rule by id, a user's own included; None is the package's. `rows_most` keeps
     lists shorter than the schema allows. Without a log, a day's airtime and energy count every
-    frame at its greatest size, so they are upper bounds.
+    frame at its greatest size, so they are upper bounds. With one they are those of its frames, as
+    are the fullest windows; but a modelled frame is counted there at the 99th percentile of its
+    message at least, for another season's frames will have other sizes.
     Raises RadioError for a message that the layout lacks, for `rows_most` out of 1 to the
-    most rows of any message, and for figures
-    of the supply out of range.
+    most rows of any message, and for figures of the supply out of range.
     """
     if rows_most is not None:
         check_rows(layout, rows_most)
@@ -165,6 +166,10 @@ def plan_budget(
         message_plan(layout, named[name], traffic, sent_bytes[name], airtime_of)
         for name in traffic.messages
     )
+    if layout.schema.coding == "modelled":
+        airtime_at_worst = _no_shorter_than_p99(messages, airtime_of)
+    else:
+        airtime_at_worst = airtime_of
     supply = supply or Supply()
     return Budget(
         layout=layout,
@@ -177,10 +182,21 @@ def plan_budget(
         messages=messages,
         verdicts=(
             size_verdict(room, messages, rows_most),
-            *verdicts(_as_sent(link, messages), traffic, airtime_of, rules),
+            *verdicts(_as_sent(link, messages), traffic, airtime_at_worst, rules),
         ),
         energy=_energy(link, supply, messages),
     )
+
+
+def _no_shorter_than_p99(messages: tuple[MessagePlan, ...], airtime_of: AirtimeOf) -> AirtimeOf:
+    p99_bytes = {message.name: message.p99_bytes or 0 for message in messages}
+
+    def airtime_at_worst(name: str, frame_bytes: int | None) -> Airtime | None:
+        if frame_bytes is not None:
+            frame_bytes = max(frame_bytes, p99_bytes[name])
+        return airtime_of(name, frame_bytes)
+
+    return airtime_at_worst
 
 
 def check_rows(layout: Layout, rows_most: int, place: str = "rows_most") -> None:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from math import exp
+from statistics import median
 from typing import TypeAlias
 
 from packcodec.errors import RadioError
@@ -114,10 +115,14 @@ class Fullest:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """Rates by message, over `watch_s` seconds of watching a day."""
+    """Rates by message, over `watch_s` seconds of watching a day.
+
+    `typical` is the bytes of a frame that trained tables hold likely, where there are any.
+    """
 
     rates: Mapping[str, Rate]
     watch_s: int = DAY_S
+    typical: Mapping[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if type(self.watch_s) is not int or not 1 <= self.watch_s <= DAY_S:
@@ -138,6 +143,10 @@ class Expected:
     def sizes(self, message: str) -> Counter[int] | None:  # noqa: ARG002
         """Nobody knows the sizes of frames that have not been sent."""
         return None
+
+    def typical_bytes(self, message: str) -> int | None:
+        """A frame to expect, never to plan by; None where nobody knows."""
+        return self.typical.get(message)
 
     def fullest(self, window_us: int, cost_us: Cost) -> Fullest:
         """Every message's most frames in one window, all together, each of the greatest size.
@@ -190,8 +199,13 @@ class Logged:
     def per_day(self, message: str) -> Fraction:
         return Fraction(sum(each.message == message for each in self.sent), self.station_days)
 
-    def sizes(self, message: str) -> Counter[int] | None:
+    def sizes(self, message: str) -> Counter[int]:
+        """How often each size in bytes was sent."""
         return Counter(each.frame_bytes for each in self.sent if each.message == message)
+
+    def typical_bytes(self, message: str) -> int | None:
+        """The median frame."""
+        return int(median(self.sizes(message).elements()))
 
     def fullest(self, window_us: int, cost_us: Cost) -> Fullest:
         """The fullest window that any station had, each frame sent when ready or when it can be."""

@@ -11,6 +11,7 @@ from packcodec.edge.log_traffic import read_logs, traffic_of, watch_s_a_day
 from packcodec.edge.rate_words import rate_in_words, read_rates
 from packcodec.errors import PackcodecError, RadioError
 from packcodec.frame.codec import Codec
+from packcodec.frame.typical import typical_bytes
 from packcodec.monitor.vocabulary import SUMMARY, check_vocabulary
 
 HOURS_A_DAY = 24.0
@@ -19,6 +20,17 @@ WORST_EXPECTED = (
     "hour in a year brings"
 )
 WORST_LOGGED = "the fullest sliding window that any station of the log had"
+WORST_MODELLED = (
+    f"{WORST_LOGGED}, each frame as long as 99 of 100 of its message stay within, or longer if it "
+    "was"
+)
+MODELLED_LOGGED = (
+    "modelled sizes: a day's airtime and energy by their mean, the room and the limits by what 99 "
+    "of 100 frames stay within"
+)
+MODELLED_EXPECTED = "modelled sizes: a day and its limits by the greatest, which few frames reach; "
+BY_TABLES = "typical ones are what the trained tables hold likely"
+BY_NOBODY = "for typical ones give a log, or train tables with packcodec train"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +57,14 @@ def expected(
         for name, rate in rates.items()
     ]
     words = [", ".join(told) + f"; {figure(hours)} h of watching a day"]
+    typical = {name: size for name in rates if (size := typical_bytes(codec, name)) is not None}
+    if codec.schema.coding == "modelled":
+        words.append(MODELLED_EXPECTED + (BY_TABLES if typical else BY_NOBODY))
     summary = rates.get(SUMMARY)
     if isinstance(summary, Regular):
         words += _hindrance(codec, summary.period_s)
-    return Asked(Expected(rates, _watch_s(hours)), tuple(words), WORST_EXPECTED, hours, None)
+    traffic = Expected(rates, _watch_s(hours), typical)
+    return Asked(traffic, tuple(words), WORST_EXPECTED, hours, None)
 
 
 def logged(
@@ -75,9 +91,13 @@ def logged(
         f"{len(traffic.sent)} frames of {len(traffic.by_station())} stations on "
         f"{traffic.station_days} station-days of {log}; {figure(hours)} h of watching a day",
     ]
+    modelled = codec.schema.coding == "modelled"
+    if modelled:
+        words.append(MODELLED_LOGGED)
     if logs.refused:
         words.append(f"{logs.refused} rows could not be read: packcodec summarise tells which")
-    return Asked(traffic, tuple(words), WORST_LOGGED, hours, partial(traffic_of, codec, logs))
+    worst = WORST_MODELLED if modelled else WORST_LOGGED
+    return Asked(traffic, tuple(words), worst, hours, partial(traffic_of, codec, logs))
 
 
 def _watch_s(hours: float) -> int:

@@ -61,7 +61,7 @@ def _decades(times_us: list[float]) -> tuple[float, float]:
 
 
 def bytes_chart(messages: tuple[MessagePlan, ...], room_bytes: int | None) -> str:
-    """Frame sizes by message: least to greatest, the typical one, and the link's room."""
+    """Frame sizes by message: least to greatest, typical, of 99 in 100, and the link's room."""
 
     def draw(axes: Any) -> None:
         rows = range(len(messages))
@@ -73,16 +73,20 @@ def bytes_chart(messages: tuple[MessagePlan, ...], room_bytes: int | None) -> st
             linewidth=6,
             label="least to greatest",
         )
-        typical = [(row, m.typical_bytes) for row, m in enumerate(messages) if m.typical_bytes]
-        if typical:
-            axes.plot(
-                [size for _, size in typical],
-                [row for row, _ in typical],
-                "D",
-                color=ORANGE,
-                markeredgecolor="black",
-                label="typical",
-            )
+        for attribute, marker, label in (
+            ("typical_bytes", "D", "typical"),
+            ("p99_bytes", "<", "99 of 100 stay within"),
+        ):
+            known = [(row, getattr(message, attribute)) for row, message in enumerate(messages)]
+            shown = [(size, row) for row, size in known if size is not None]
+            if shown:
+                axes.plot(
+                    *zip(*shown, strict=True),
+                    marker,
+                    color=ORANGE,
+                    markeredgecolor="black",
+                    label=label,
+                )
         longest = max(message.greatest_bytes for message in messages)
         if room_bytes is not None and room_bytes < 2 * longest:
             axes.axvline(room_bytes, color=RED, linestyle="--", label="the link's room")

@@ -182,13 +182,23 @@ def _messages(budget: Budget) -> str:
             figure(float(m.frames_per_day)),
             span(m.least_bytes, m.greatest_bytes),
             "–" if m.typical_bytes is None else m.typical_bytes,
+            "–" if m.p99_bytes is None else f"≤ {m.p99_bytes}",
             "–" if m.sent_airtime is None else f"{m.sent_airtime.airtime_us / 1000:.0f}",
             figure(m.airtime_us_per_day / 1e6),
             figure(m.bytes_per_day),
         )
         for m in budget.messages
     ]
-    heads = ("message", ">a day", ">bytes", ">typical", ">ms at most", ">s a day", ">B a day")
+    heads = (
+        "message",
+        ">a day",
+        ">bytes",
+        ">typical",
+        ">99 %",
+        ">ms at most",
+        ">s a day",
+        ">B a day",
+    )
     return _table("Messages", heads, rows)
 
 

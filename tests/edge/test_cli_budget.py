@@ -2,7 +2,9 @@
 
 import json
 import re
+import shutil
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import pytest
@@ -10,6 +12,8 @@ from conftest import Command
 
 import packcodec.edge
 from packcodec.budget.verdict import NO_LICENCE
+from packcodec.edge.files import load
+from packcodec.edge.log_traffic import read_logs, traffic_of
 from packcodec.radio.energy import LITHIUM_CAUTION
 
 DATA = Path(packcodec.edge.__file__).parent / "demo_data"
@@ -105,6 +109,50 @@ def test_a_log_gives_typical_sizes_and_the_real_worst_hour(packcodec: Command) -
     expected = budget_of(packcodec, "--link", "lora-eu-868.1")
     assert said["share"] < expected["share"]
     assert said["energy"]["awake_h"] == pytest.approx(14.6, abs=0.1)
+
+
+@pytest.fixture
+def modelled(tmp_path: Path, packcodec: Command) -> Path:
+    """The demo's schema in modelled coding, with tables learned from its log."""
+    shutil.copy(DATA / "species.csv", tmp_path)
+    text = SCHEMA.read_text(encoding="utf-8").replace('coding = "fixed"', 'coding = "modelled"')
+    schema = tmp_path / "schema.toml"
+    schema.write_text(text, encoding="utf-8")
+    log, *others = LOGS[1:]
+    ran = packcodec("train", schema, log, *others, "-o", tmp_path / "models.toml")
+    assert ran.code == 0, ran.err
+    schema.write_text(f'{text}\n[models]\nfile = "models.toml"\n', encoding="utf-8")
+    return schema
+
+
+def test_modelled_sizes_come_from_the_log(packcodec: Command, modelled: Path) -> None:
+    """The same figures as the frames' own, and what each is used for is said."""
+    ran = packcodec("budget", modelled, "--link", "lora-eu-868.1", *LOGS)
+    assert ran.code == 0
+    assert "energy by their mean, the room and the limits by what 99 of 100 frames" in ran.out
+    assert "each frame as long as 99 of 100 of its message stay within" in ran.out
+    said = json.loads(packcodec("budget", modelled, "--link", "lora-eu-868.1", *LOGS, "--json").out)
+    codec = load(modelled)
+    traffic = traffic_of(codec, read_logs(codec, *map(str, LOGS[1::2])))
+    for message in said["messages"]:
+        sizes = sorted(traffic.sizes(message["name"]).elements())
+        assert message["typical_bytes"] == int(median(sizes))
+        assert message["p99_bytes"] == sizes[-(-99 * len(sizes) // 100) - 1]
+        assert message["p99_airtime_s"] >= message["typical_airtime_s"]
+        mean_bytes = message["bytes_per_day"] / message["frames_per_day"]
+        assert mean_bytes == pytest.approx(sum(sizes) / len(sizes))
+
+
+def test_modelled_sizes_without_a_log_are_the_bound(packcodec: Command, modelled: Path) -> None:
+    ran = packcodec("budget", modelled, "--link", "lora-eu-868.1")
+    assert "a day and its limits by the greatest" in ran.out
+    assert "typical ones are what the trained tables hold likely" in ran.out
+    said = json.loads(packcodec("budget", modelled, "--link", "lora-eu-868.1", "--json").out)
+    for message in said["messages"]:
+        assert message["least_bytes"] < message["typical_bytes"] < message["greatest_bytes"]
+        assert message["p99_bytes"] is None
+        each = message["bytes_per_day"] / message["frames_per_day"]
+        assert each == message["greatest_bytes"]
 
 
 def test_what_a_log_has_too_long_is_a_share_of_its_frames(packcodec: Command) -> None:

@@ -61,6 +61,12 @@ def test_modelled_coding_gives_no_field_a_width(packcodec: Command, tmp_path: Pa
     schema.write_text(text.replace('coding = "fixed"', 'coding = "modelled"'), encoding="utf-8")
     ran = packcodec("compile", schema, "--link", "lora-eu-868.1")
     assert ran.out.count("modelled coding gives no field a width of its own") == 3
+    # The worst case: the fixed payload behind six bits.
+    assert "at most 396 bits of payload (390 in fixed coding), 6 to 56 bytes as a frame" in ran.out
+    said = json.loads(packcodec("compile", schema, "--json").out)
+    summary = next(each for each in said["messages"] if each["name"] == "summary")
+    assert summary["most_payload_bits"] == summary["fixed_most_payload_bits"] + 6 == 396
+    assert summary["least_payload_bits"] == 0
 
 
 def test_wrong_links_are_one_line(packcodec: Command) -> None:

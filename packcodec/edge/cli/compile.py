@@ -14,6 +14,7 @@ from packcodec.edge.files import load
 from packcodec.edge.own_radio import own_radio, own_rules
 from packcodec.errors import RadioError
 from packcodec.layout.checks import Check
+from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Layout, MessageLayout
 from packcodec.layout.table import BitRow, bit_table
 from packcodec.radio.link import Link
@@ -52,12 +53,14 @@ def command(schema: str, link: str | None, rules: str | None, as_json: bool) -> 
         f"sequence {frame.sequence_bits}"
     )
     say(f"check     {check.name}, {check.octets} bytes: {_promise(check)}")
+    if layout.schema.coding == "modelled":
+        say("modelled  no field has bits of its own: what is shown is the fixed payload, the bound")
     for message in layout.messages:
         say()
         table(
             (">first bit", ">bits", "field", "kind", "values"),
             [_row(row) for row in bit_table(message.body)],
-            title=_title(message),
+            title=_title(layout, message),
         )
         if on_link is not None:
             _tell_on_link(layout, message, on_link)
@@ -115,11 +118,22 @@ def _promise(check: Check) -> str:
     )
 
 
-def _title(message: MessageLayout) -> str:
+def _title(layout: Layout, message: MessageLayout) -> str:
     body = message.body
     payload = _span(body.least_bits, body.most_bits, "bits of payload")
+    if layout.schema.coding == "modelled":
+        most_bits = _most_payload_bits(layout, message)
+        payload = f"at most {most_bits} bits of payload ({body.most_bits} in fixed coding)"
     frame = _span(message.least_frame_bytes, message.most_frame_bytes, "bytes as a frame")
     return f"{message.name} (code {message.message.code}): {payload}, {frame}"
+
+
+def _most_payload_bits(layout: Layout, message: MessageLayout) -> int:
+    """The worst case: in modelled coding the plain payload, unless a frame cannot reach it."""
+    if layout.schema.coding != "modelled":
+        return message.body.most_bits
+    frame_bits = 8 * (message.most_frame_bytes - layout.check.octets) - layout.header_bits
+    return min(message.body.most_bits + PLAIN_BITS, frame_bits)
 
 
 def _span(least: int, most: int, what: str) -> str:
@@ -133,6 +147,7 @@ def _row(row: BitRow) -> tuple[object, ...]:
 
 
 def _data(layout: Layout) -> dict[str, Any]:
+    modelled = layout.schema.coding == "modelled"
     return {
         "name": layout.schema.name,
         "version": layout.schema.version,
@@ -151,8 +166,9 @@ def _data(layout: Layout) -> dict[str, Any]:
             {
                 "name": message.name,
                 "code": message.message.code,
-                "least_payload_bits": message.body.least_bits,
-                "most_payload_bits": message.body.most_bits,
+                "least_payload_bits": 0 if modelled else message.body.least_bits,
+                "most_payload_bits": _most_payload_bits(layout, message),
+                "fixed_most_payload_bits": message.body.most_bits,
                 "least_frame_bytes": message.least_frame_bytes,
                 "most_frame_bytes": message.most_frame_bytes,
                 "fields": [
