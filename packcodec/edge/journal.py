@@ -10,6 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 from packcodec.edge.disk import DurableFile, fields_of, line_of
+from packcodec.monitor.again import Again
 from packcodec.monitor.kept import Change, Kept
 
 FORMAT = 1
@@ -56,24 +57,25 @@ class Journal:
         *lines, _cut_off = (data or b"").split(b"\n")
         rows = [fields_of(line) for line in lines]
         self.damaged = rows.count(None)
-        kept = Kept()
+        kept, layout = Kept(), self._layout
         for number, row in enumerate(rows):
             if row is None:
                 continue
             if number == 0:
-                kept = self._head(row)
+                kept, layout = self._head(row)
             else:
                 kept.add(Change.of_json(row))
-        return kept
+        if layout == self._layout:
+            return kept
+        self.damaged += len(kept.entries)
+        # Records of another schema cannot be read, and its frames may have fewer bits for the
+        # sequence; the clock, the caller's mark and the last missing list stand.
+        state = {name: value for name, value in (kept.state or {}).items() if name in LASTING}
+        return Kept((), kept.next_number, kept.last_sent, state, Again(kept.again.number))
 
-    def _head(self, row: dict[str, Any]) -> Kept:
+    def _head(self, row: dict[str, Any]) -> tuple[Kept, str]:
+        """Everything at the time, and the identity of its layout."""
         if row.get("journal") != FORMAT:
             self.damaged += 1
-            return Kept()
-        kept = Kept.of_json(row)
-        if row["layout"] != self._layout:
-            self.damaged += len(kept.entries)
-            # Records of another schema cannot be read; the clock and the caller's mark stand.
-            state = {name: value for name, value in (kept.state or {}).items() if name in LASTING}
-            return Kept((), kept.next_number, kept.last_sent, state)
-        return kept
+            return Kept(), self._layout
+        return Kept.of_json(row), row["layout"]

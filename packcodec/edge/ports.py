@@ -1,4 +1,5 @@
-"""Radios of the plainest kind: a serial line, a TNC, a datagram, a file. Each is a `send(bytes)`.
+"""Radios of the plainest kind: a serial line, a TNC, a datagram, a file. Each is a `send(bytes)`;
+the first three give by `received()` the next frame that came back, or None, without waiting.
 
 An address names one, as for `packcodec receive`:
 
@@ -6,12 +7,15 @@ An address names one, as for `packcodec receive`:
     udp://192.168.1.20:5005                           a frame a datagram, for the bench
     frames.txt                                        a line of hexadecimal a frame, - to see them
 
-A port opens when it first sends, and again after a failure: a plug that was pulled is no end.
+A port opens when it is first used, and again after a failure: a plug that was pulled is no end.
 """
 
 import os
 import socket
 import sys
+from collections import deque
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
 
@@ -23,10 +27,11 @@ FRAMINGS: dict[str, type[Framing]] = {"cobs": Cobs, "kiss": Kiss}
 BAUD = 115_200
 # What a line may hold back before it counts as stuck, in seconds.
 WRITE_TIMEOUT_S = 10.0
+LONGEST_DATAGRAM = 65_535
 
 
 class SerialPort:
-    """A serial line; raises OSError where it cannot be written."""
+    """A serial line; raises OSError where it cannot be written or read."""
 
     def __init__(self, port: str, *, baud: int = BAUD, framing: str = "cobs") -> None:
         """Raises SourceError for an unknown framing, MissingPartError without pyserial."""
@@ -38,16 +43,30 @@ class SerialPort:
         self._port, self._baud = port, baud
         self._framing = FRAMINGS[framing]()
         self._line: Any = None
+        self._heard: deque[bytes] = deque()
 
     def __call__(self, frame: bytes) -> None:
         """Send, and wait until the last byte has left."""
+        with self._opened() as line:
+            line.write(self._framing.wrap(frame))
+            line.flush()
+
+    def received(self) -> bytes | None:
+        """The next frame that came."""
+        if not self._heard:
+            with self._opened() as line:
+                self._heard += self._framing.feed(line.read(line.in_waiting))
+        return self._heard.popleft() if self._heard else None
+
+    @contextmanager
+    def _opened(self) -> Iterator[Any]:
+        """The line, to be opened anew where it fails."""
         try:
             if self._line is None:
                 self._line = self._serial.serial_for_url(
                     self._port, baudrate=self._baud, write_timeout=WRITE_TIMEOUT_S
                 )
-            self._line.write(self._framing.wrap(frame))
-            self._line.flush()
+            yield self._line
         except OSError:
             # pyserial's own errors are OSErrors too.
             self.close()
@@ -69,6 +88,13 @@ class UdpPort:
 
     def __call__(self, frame: bytes) -> None:
         self._socket.sendto(frame, self._to)
+
+    def received(self) -> bytes | None:
+        """The next datagram that came to where ours come from."""
+        try:
+            return self._socket.recv(LONGEST_DATAGRAM, socket.MSG_DONTWAIT)
+        except BlockingIOError:
+            return None
 
     def close(self) -> None:
         self._socket.close()

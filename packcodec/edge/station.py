@@ -6,7 +6,9 @@
     station.run(radio)                            # or station.tick(radio=radio), every second or so
 
 The radio is any callable `send(bytes)` that returns when the frame is on the air; it may have a
-`listen_before_talk()`, which says whether the channel is free.
+`listen_before_talk()`, which says whether the channel is free, and a `received()`, which gives the
+next frame that was heard, or None, and does not wait: a station with a key takes missing lists
+(spec/missing-list.md) and sends again what it still keeps.
 
 The store is a folder of the files of `packcodec.edge.keeping`, and a `lock` that is held by the one
 process that may use them. A full card, a read-only one, a radio that fails: all that is counted in
@@ -50,6 +52,8 @@ US_PER_S = 1_000_000
 # After a busy channel, 1 s and up to 8.4 s more by chance: two stations must not wait in step.
 BUSY_WAIT_US = 1_000_000
 BUSY_CHANCE_BITS = 23
+# What the radio heard beyond it waits for the next tick.
+HEARD_AT_ONCE = 8
 
 Radio = Callable[[bytes], object]
 Clocks = Callable[[], tuple[datetime, float]]
@@ -199,11 +203,14 @@ class Station:
             self.monitor.tick(reading, watching=watching)
             self._commit(reading, tidy=True)
             self.monitor.sender.margin_us = self._keeping.margin_us
-            due = None if radio is None else self.monitor.due(reading)
-        if radio is None or due is None or not self._sending.acquire(blocking=False):
+        if radio is None or not self._sending.acquire(blocking=False):
             return False
         try:
-            return self._transmit(due, radio)
+            self._listen(radio)
+            with self._lock:
+                self._commit(reading)
+                due = self.monitor.due(reading)
+            return due is not None and self._transmit(due, radio)
         finally:
             self._sending.release()
 
@@ -241,7 +248,26 @@ class Station:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _transmit(self, due: Due, radio: Radio) -> bool:
+    def _listen(self, radio: Radio) -> None:
+        """Give the engine what the radio has heard. Nothing that it hears, or throws, stops us."""
+        received = getattr(radio, "received", None)
+        if received is None or not self.monitor.takes_lists:
+            return
+        for _ in range(HEARD_AT_ONCE):
+            try:
+                if not (frame := received()):
+                    return
+                with self._lock:
+                    self.monitor.hear(frame)
+            except PackcodecError as error:
+                with self._lock:
+                    self._keeping.trouble(f"heard: {error}")
+            except Exception as error:
+                with self._lock:
+                    self._keeping.trouble(f"radio: {type(error).__name__}: {error}")
+                return
+
+    def _transmit(self, due: Due | Send, radio: Radio) -> bool:
         free = getattr(radio, "listen_before_talk", None)
         if free is not None and not free():
             with self._lock:
@@ -264,23 +290,26 @@ class Station:
             self._commit(self._reading())
         return True
 
-    def _accounted(self, due: Due) -> Send | None:
+    def _accounted(self, due: Due | Send) -> Send | None:
         """The frame, its number and its time on air on record; None where that is not possible."""
-        counter = self.monitor.sender.counter
-        if counter.to_reserve is not None:
-            self._keeping.reserve(counter.to_reserve)
-            counter.reserved = self._keeping.reserved
-        send = None
-        try:
-            send = self.monitor.sender.frame(due)
-        except PackcodecError as error:
-            self._keeping.trouble(str(error))
+        send = due if isinstance(due, Send) else self._numbered(due)
         if send is not None and self._keeping.enter(
             self._reading, send.airtime_us, self.monitor.sender.scopes
         ):
             return send
         self.monitor.sender.failed(self._reading())
         return None
+
+    def _numbered(self, due: Due) -> Send | None:
+        counter = self.monitor.sender.counter
+        if counter.to_reserve is not None:
+            self._keeping.reserve(counter.to_reserve)
+            counter.reserved = self._keeping.reserved
+        try:
+            return self.monitor.sender.frame(due)
+        except PackcodecError as error:
+            self._keeping.trouble(str(error))
+            return None
 
     def _commit(self, now: Reading, *, all_of_it: bool = False, tidy: bool = False) -> None:
         change = self.monitor.change(now.mono_us, all_of_it=all_of_it)

@@ -37,7 +37,7 @@ from packcodec.schema.model import Schema
 
 if TYPE_CHECKING:
     from packcodec.codec.modelled.payload import ModelledPayload
-    from packcodec.frame.seal import Keys, Seal
+    from packcodec.frame.seal import Key, Keys, Seal
 
 # What a carrier that numbers frames itself is sure to say of the counter.
 CARRIED_BITS = 16
@@ -63,12 +63,14 @@ class Codec:
     """Encodes and decodes the frames of one layout. Holds no state from frame to frame."""
 
     def __init__(self, layout: Layout, keys: "Keys | None" = None) -> None:
-        """`keys` by station, for a schema with a seal; without them its frames stay shut.
+        """`keys` by station: without them the frames of a schema with a seal stay shut, and no
+        missing list goes to a station (`packcodec.frame.missing`).
 
         Raises MissingPartError where the seal needs what is not installed.
         """
         self.layout = layout
-        self._seal = _seal(layout, keys or {}) if layout.check.sealed else None
+        self._keys = keys or {}
+        self._seal = _seal(layout, self._keys) if layout.check.sealed else None
         payload = _payload_codec(layout.schema.coding)
         self.payloads = {each.name: payload(layout, each) for each in layout.messages}
         self._header = Header(layout)
@@ -89,6 +91,10 @@ class Codec:
     def has_key(self, station: int) -> bool:
         """Whether frames of that station can be sealed and opened."""
         return self._seal is not None and self._seal.has(station)
+
+    def key(self, station: int) -> "Key | None":
+        """That station's key, if there is one, also where the schema has no seal."""
+        return self._keys.get(station)
 
     def encode(
         self,

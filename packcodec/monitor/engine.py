@@ -5,11 +5,12 @@ does, in this order:
 
     seen, health, tick   with a reading of the clocks
     change()             what must be durable before the call that made it returns
-    due(now)             a record that may be sent now, or None
-    sender.frame(due)    its frame, once `sender.counter.to_reserve` is durable
+    due(now)             a record that may be sent now, or None; or a frame that goes again
+    sender.frame(due)    a record's frame, once `sender.counter.to_reserve` is durable
     sent(frame)          after the radio has sent it; or sender.failed(now)
 
-The airtime is entered in the ledger, durably, between the frame and the radio.
+The airtime is entered in the ledger, durably, between the frame and the radio. What the radio heard
+goes to `hear`, and is durable before a `due` that comes of it is sent.
 
 `health` has these fields from the engine itself, where the schema has them and the caller does not
 say otherwise. By `boots`, `last_sent` and `first_number` a base tells numbers that were lost from
@@ -34,6 +35,7 @@ from typing import Any
 from packcodec.codec.record import Record, Values, rfc3339
 from packcodec.errors import DecodeError, EncodeError
 from packcodec.frame.codec import Codec
+from packcodec.frame.missing import decode_list, reach
 from packcodec.frozen import replace
 from packcodec.monitor.clock import Clock, Reading, mono_of, when
 from packcodec.monitor.counter import Counter
@@ -106,6 +108,8 @@ class Monitor:
             dropped=Counts(state.get("dropped", {})),
             most=outbox_most,
         )
+        self._key = codec.key(station)
+        self.again = kept.again
         self.summariser = Summariser(codec, station)
         self.sender = Sender(
             codec, station, link, rules, counter=counter, ledger=ledger, boots=boots, now=now
@@ -174,15 +178,41 @@ class Monitor:
 
     def kept(self) -> Kept:
         """Everything, for a store that is written anew."""
-        return Kept(self.outbox, self.outbox.next, self.last_sent, self._state())
+        return Kept(self.outbox, self.outbox.next, self.last_sent, self._state(), self.again)
 
     @property
     def has_records(self) -> bool:
         """Whether `change` has records, which must not wait."""
         return bool(self._change)
 
-    def due(self, now: Reading) -> Due | None:
-        """The record to send now; None where nothing waits, or what waits has to wait on."""
+    @property
+    def takes_lists(self) -> bool:
+        """Whether the station has the key by which it knows its base."""
+        return self._key is not None
+
+    def hear(self, frame: bytes) -> None:
+        """Take what the radio heard: a missing list, whose frames go again once there is time.
+
+        Nothing else changes anything. Raises DecodeError for bytes that are no list for this
+        station, or one that it has had; CarrierError for what is no bytes.
+        """
+        if self._key is None:
+            return
+        said = decode_list(
+            self._key,
+            self.station,
+            frame,
+            after=self.again.number,
+            following=self.sender.counter.next,
+        )
+        self.again.take(said)
+        self._change.taken = said
+
+    def due(self, now: Reading) -> Due | Send | None:
+        """What to send now; None where nothing waits, or what waits has to wait on.
+
+        A frame goes again, as a Send, only when no record waits.
+        """
         if self.sender.waits(now):
             return None
         while (entry := self.outbox.first()) is not None:
@@ -193,13 +223,32 @@ class Monitor:
                 self._leaves(entry)
                 continue
             return due if self.sender.may_go(due, now) else None
-        return None
+        return self._goes_again(now)
 
     def sent(self, send: Send) -> None:
         """The radio has sent it."""
         self.sender.sent(send)
+        if send.entry is None:
+            self.again.went(send.sequence)
+            self._change.went.append(send.sequence)
+            return
         self._leaves(send.entry)
         self._change.sent = self.last_sent = send.sequence
+        if self._key is not None:
+            self._change.frame = send.frame
+            self.again.keep(send.sequence, send.frame)
+            self._forget()
+
+    def _forget(self) -> None:
+        """Let go of frames that a base would take for others, or that are too many."""
+        bits = self._codec.schema.frame.sequence_bits
+        self.again.forget(self.sender.counter.next - reach(bits))
+
+    def _goes_again(self, now: Reading) -> Send | None:
+        self._forget()
+        for sequence in self.again.asked[:1]:
+            return self.sender.again(sequence, self.again.frames[sequence], now)
+        return None
 
     def _leaves(self, entry: Entry) -> None:
         self.outbox.remove(entry)

@@ -7,6 +7,8 @@ same stroke that puts its record in the outbox. `Kept` is all of it, and what ch
 from collections.abc import Iterable, Mapping
 from typing import Any, Self
 
+from packcodec.frame.missing import MissingList
+from packcodec.monitor.again import Again
 from packcodec.monitor.outbox import Entry
 
 State = Mapping[str, Any]
@@ -14,7 +16,11 @@ State = Mapping[str, Any]
 
 class Change:
     """Entries that came or changed, numbers of those that went, the last sequence really sent, and
-    the state where it changed."""
+    the state where it changed.
+
+    For what may go again: the frame of the sequence `sent`, a missing list that was taken, and the
+    sequences that went again.
+    """
 
     def __init__(
         self,
@@ -22,14 +28,21 @@ class Change:
         gone: Iterable[int] = (),
         sent: int | None = None,
         state: State | None = None,
+        frame: bytes | None = None,
+        taken: MissingList | None = None,
+        went: Iterable[int] = (),
     ) -> None:
         self.put = list(put)
         self.gone = list(gone)
         self.sent = sent
         self.state = state
+        self.frame = frame
+        self.taken = taken
+        self.went = list(went)
 
     def __bool__(self) -> bool:
-        return bool(self.put or self.gone or self.sent is not None or self.state is not None)
+        told = (self.sent, self.state, self.taken)
+        return bool(self.put or self.gone or self.went) or any(each is not None for each in told)
 
     def to_json(self) -> dict[str, Any]:
         said: dict[str, Any] = {}
@@ -41,6 +54,12 @@ class Change:
             said["sent"] = self.sent
         if self.state is not None:
             said["state"] = self.state
+        if self.frame is not None:
+            said["frame"] = self.frame.hex()
+        if self.taken is not None:
+            said["taken"] = [self.taken.number, self.taken.counters]
+        if self.went:
+            said["went"] = self.went
         return said
 
     @classmethod
@@ -50,11 +69,15 @@ class Change:
             said.get("gone", ()),
             said.get("sent"),
             said.get("state"),
+            bytes.fromhex(said["frame"]) if "frame" in said else None,
+            MissingList(said["taken"][0], tuple(said["taken"][1])) if "taken" in said else None,
+            said.get("went", ()),
         )
 
 
 class Kept:
-    """`entries` by number, `next_number` for the next, `last_sent` None where nothing ever was."""
+    """`entries` by number, `next_number` for the next, `last_sent` None where nothing ever was;
+    `again` is what may go again."""
 
     def __init__(
         self,
@@ -62,11 +85,13 @@ class Kept:
         next_number: int = 0,
         last_sent: int | None = None,
         state: State | None = None,
+        again: Again | None = None,
     ) -> None:
         self.entries = {entry.number: entry for entry in entries}
         self.next_number = next_number
         self.last_sent = last_sent
         self.state = state
+        self.again = again or Again()
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Kept) and self.to_json() == other.to_json()
@@ -81,14 +106,21 @@ class Kept:
             self.last_sent = change.sent
         if change.state is not None:
             self.state = change.state
+        if change.sent is not None and change.frame is not None:
+            self.again.keep(change.sent, change.frame)
+        if change.taken is not None:
+            self.again.take(change.taken)
+        for sequence in change.went:
+            self.again.went(sequence)
 
     def to_json(self) -> dict[str, Any]:
-        return {
+        said = {
             "entries": [entry.to_json() for entry in self.entries.values()],
             "next_number": self.next_number,
             "last_sent": self.last_sent,
             "state": self.state,
         }
+        return {**said, "again": self.again.to_json()} if self.again else said
 
     @classmethod
     def of_json(cls, said: Mapping[str, Any]) -> Self:
@@ -97,4 +129,5 @@ class Kept:
             said["next_number"],
             said["last_sent"],
             said["state"],
+            Again.of_json(said["again"]) if "again" in said else None,
         )

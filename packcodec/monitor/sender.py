@@ -44,9 +44,9 @@ class Due:
 
 @frozen
 class Send:
-    """A frame with its number, which is used up from now on."""
+    """A frame with its number, which is used up from now on; no `entry` for one that goes again."""
 
-    entry: Entry
+    entry: Entry | None
     frame: bytes
     sequence: int
     airtime_us: int
@@ -122,13 +122,25 @@ class Sender:
 
     def may_go(self, due: Due, now: Reading) -> bool:
         """The rules allow it now, and so does the plan, which holds back all but sightings."""
-        if not due.entry.urgent and self.plan.wait_us(due.airtime_us, now.mono_us):
+        return self._allowed(due.airtime_us, now, urgent=due.entry.urgent)
+
+    def again(self, sequence: int, frame: bytes, now: Reading) -> Send | None:
+        """A frame that goes again, if rules and plan allow it and leave an interval's share."""
+        airtime_us = self.plan.airtime_us(len(frame))
+        if self.plan.wait_us(airtime_us + self.plan.share_us, now.mono_us):
+            return None
+        if not self._allowed(airtime_us, now, urgent=False):
+            return None
+        return Send(None, frame, sequence, airtime_us)
+
+    def _allowed(self, airtime_us: int, now: Reading, *, urgent: bool) -> bool:
+        if not urgent and self.plan.wait_us(airtime_us, now.mono_us):
             return False
         if self.ledger is None:
             return True
         wall_us = (now.wall - _ZERO) // _US
-        on_air_us = due.airtime_us + self.margin_us
-        if not due.entry.urgent:
+        on_air_us = airtime_us + self.margin_us
+        if not urgent:
             uses = self.ledger.used(now.mono_us, wall_us=wall_us)
             if not self.plan.keeps_reserve(on_air_us, uses):
                 return False
