@@ -18,23 +18,21 @@ that an equally large one in a row does not; how much is measured by `packcodec 
 """
 
 from collections import deque
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Self
 
 from packcodec.errors import EncodeError
 from packcodec.frame.gf256 import inverse, times
 from packcodec.frame.sequence import COUNTER_BITS, COUNTERS
+from packcodec.frozen import frozen
 from packcodec.layout.model import RepairLayout
 
 WORD = (1 << 32) - 1
 # How many spans back the base goes on solving. Past it, a number still missing stays missing.
 HORIZON_SPANS = 3
-# Counters past the horizon are forgotten as many at a time.
-STEP = 64
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RepairField:
     """What a frame carries: the symbol, and how many sources of its window it covers."""
 
@@ -42,7 +40,7 @@ class RepairField:
     symbol: bytes
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Recovered:
     """A source that the code gave back; `source` is all zeros where there was nothing to send."""
 
@@ -158,7 +156,8 @@ class Solver:
         self._layout = layout
         self._station = station
         self._columns = HORIZON_SPANS * layout.repair.span
-        # Of every counter within the horizon either the source, or that it is missing.
+        # Of every counter within the horizon either the source, or that it is missing; older ones
+        # are forgotten when they are as many again.
         self._known: dict[int, bytes] = {}
         self._missing: set[int] = set()
         self._rows: dict[int, bytes] = {}
@@ -178,12 +177,12 @@ class Solver:
         found: list[Recovered] = []
         try:
             self._learn(counter, source)
-            if field is not None:
-                self._state(counter, field)
-            while self._rows and (solved := self._solved()):
+            solved = [] if field is None else self._state(counter, field)
+            while solved or (self._rows and (solved := self._solved())):
                 found += solved
                 for each in solved:
                     self._learn(each.counter, each.source)
+                solved = []
         except Contradiction:
             self._rows.clear()
             # What was heard is known, whatever had been made of it.
@@ -200,7 +199,7 @@ class Solver:
         self._missing.update(range(max(first, self._next), counter))
         for old in [old for old in self._rows if old < first]:
             del self._rows[old]
-        if len(self._known) + len(self._missing) > self._columns + STEP:
+        if len(self._known) + len(self._missing) > 2 * self._columns:
             self._missing = {each for each in self._missing if each >= first}
             self._known = {at: source for at, source in self._known.items() if at >= first}
         self._next = counter + 1
@@ -230,28 +229,34 @@ class Solver:
         ]
         return [Recovered(pivot, self._rows.pop(pivot)[self._columns :]) for pivot in single]
 
-    def _state(self, counter: int, field: RepairField) -> None:
-        """Insert the equation that a repair field states."""
+    def _state(self, counter: int, field: RepairField) -> list[Recovered]:
+        """Insert the equation that a repair field states, or give the one unknown it has."""
         known, stride = self._known, self._layout.repair.stride
         oldest = counter - stride * field.held
+        missing = [
+            each
+            for each in self._missing
+            if oldest <= each < counter and (counter - each) % stride == 0
+        ]
         # Nothing missing, nothing to win: how nearly every frame ends.
-        if not any(
-            oldest <= each < counter and (counter - each) % stride == 0 for each in self._missing
-        ):
-            return
-        if oldest < max(0, self._next - self._columns):
-            return
+        if not missing or oldest < max(0, self._next - self._columns):
+            return []
         sent = counter & ((1 << self._layout.sent_bits) - 1)
         row = bytearray(self._columns)
-        total = int.from_bytes(field.symbol, "big")
+        number = int.from_bytes
+        total = number(field.symbol)
         factors = _drawn_before(self._station, sent, field.held)
         for each, factor in zip(range(counter - stride, oldest - 1, -stride), factors, strict=True):
-            source = known.get(each)
-            if source is None:
-                row[each % self._columns] = factor
+            if each in known:
+                total ^= number(known[each].translate(times(factor)))
             else:
-                total ^= int.from_bytes(source.translate(times(factor)), "big")
-        self._insert(bytes(row) + total.to_bytes(self._layout.symbol_bytes, "big"))
+                row[each % self._columns] = factor
+        rest = total.to_bytes(self._layout.symbol_bytes)
+        if len(missing) > 1:
+            self._insert(bytes(row) + rest)
+            return []
+        factor = row[missing[0] % self._columns]
+        return [Recovered(missing[0], rest.translate(times(inverse(factor))))]
 
     def _insert(self, row: bytes) -> None:
         """Bring a row into the system, which stays reduced."""
