@@ -1,71 +1,74 @@
 """What a monitor costs: its start, its memory, and its detections a second.
 
-    python tools/bench_monitor.py
+    python tools/bench.py monitor
 
-Start and memory are those of the engine, of the edge round it and of a running Station, less those
-of a bare `python -c pass`; the least of several runs each, for whatever else the machine does only
-adds. The time is on the wall, and beside it that of the processor, which a busy machine spoils
-less. Byte code is cached, as it is where the package is installed.
+Start and memory are those of a whole process: a bare `python -c pass`, the engine, the edge round
+it, and a Station that is ready to send. All are run in turn, so that a busy machine is busy for
+each of them; what is told is the median, its distance from the bare one, and the ratio. The time is
+on the wall, and beside it that of the processor, which other work spoils less. Byte code is cached,
+as it is where the package is installed.
 """
 
 import os
-import subprocess
 import sys
 import tempfile
 import time
 from datetime import UTC, datetime
 from pathlib import Path
+from statistics import median
 
-RUNS = 9
+ROUNDS = 21
 NO_CACHE = "PYTHONDONTWRITEBYTECODE"
 BATCHES, BATCH = 40, 5_000
 DEMO = Path(__file__).parents[1] / "packcodec" / "edge" / "demo_data" / "schema.toml"
 
-_START = """
-import resource, sys, time
-begun, worked = time.perf_counter(), time.process_time()
-{code}
-took_ms = (time.perf_counter() - begun) * 1000
-work_ms = (time.process_time() - worked) * 1000
-print(took_ms, work_ms, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
-"""
 _STATION = """
 from packcodec.edge.station import Station
 Station({schema!r}, "lora-eu-868.1", store={store!r}, station=1)
 """
 
 
-def started(code: str, cache: str) -> list[float]:
+def started(code: str, cache: str) -> tuple[float, float, float]:
     """Milliseconds on the wall and of work, and resident MiB, of a process that runs `code`."""
     environment = {name: text for name, text in os.environ.items() if name != NO_CACHE}
-    runs = []
-    for _ in range(1 + RUNS):
-        done = subprocess.run(
-            [sys.executable, "-c", _START.format(code=code)],
-            capture_output=True,
-            text=True,
-            check=True,
-            env=environment | {"PYTHONPYCACHEPREFIX": cache},
-        )
-        runs.append([float(figure) for figure in done.stdout.split()])
-    return [min(column) for column in zip(*runs[1:], strict=True)]
+    begun = time.perf_counter()
+    child = os.posix_spawn(
+        sys.executable,
+        [sys.executable, "-c", code],
+        environment | {"PYTHONPYCACHEPREFIX": cache},
+    )
+    _, status, used = os.wait4(child, 0)
+    took_ms = (time.perf_counter() - begun) * 1000
+    if status:
+        raise SystemExit(f"a process that ran {code!r} failed")
+    return took_ms, (used.ru_utime + used.ru_stime) * 1000, used.ru_maxrss / 1024
 
 
 def main(_arguments: list[str]) -> None:
     with tempfile.TemporaryDirectory() as store, tempfile.TemporaryDirectory() as cache:
-        bare = started("pass", cache)
-        print(f"{'':32}     wall      work       memory")
-        print(f"{'python -c pass':32} {bare[0]:6.1f} ms {bare[1]:6.1f} ms {bare[2]:6.1f} MiB")
-        for name, code in (
-            ("import packcodec.monitor.engine", "import packcodec.monitor.engine"),
-            ("import packcodec.edge.station", "import packcodec.edge.station"),
-            ("a Station, demo schema", _STATION.format(schema=str(DEMO), store=store)),
-        ):
-            wall, work, memory = (
-                ours - base for ours, base in zip(started(code, cache), bare, strict=True)
-            )
-            print(f"{name:32} {wall:+6.1f} ms {work:+6.1f} ms {memory:+6.1f} MiB")
+        codes = {
+            "python -c pass": "pass",
+            "import packcodec.monitor.engine": "import packcodec.monitor.engine",
+            "import packcodec.edge.station": "import packcodec.edge.station",
+            "a Station, demo schema": _STATION.format(schema=str(DEMO), store=store),
+        }
+        for code in codes.values():
+            started(code, cache)
+        rounds = [[started(code, cache) for code in codes.values()] for _ in range(ROUNDS)]
+        medians = [
+            [median(column) for column in zip(*runs, strict=True)]
+            for runs in zip(*rounds, strict=True)
+        ]
+        units = ("wall", "ms"), ("work", "ms"), ("memory", "MiB")
+        print(" " * 32 + "".join(f"{name:>26}" for name, _ in units))
+        for name, figures in zip(codes, medians, strict=True):
+            print(f"{name:32}" + "".join(map(_beside, figures, medians[0], (u for _, u in units))))
     print(f"seen: {seen_per_second():,.0f} detections a second")
+
+
+def _beside(figure: float, bare: float, unit: str) -> str:
+    """A figure, how far it is from the bare one, and how many times that."""
+    return f"{figure:7.1f} ({figure - bare:+5.1f}) {unit:3} {figure / bare:4.1f} ×"
 
 
 def seen_per_second() -> float:

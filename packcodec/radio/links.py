@@ -14,8 +14,6 @@ package's own rows: spec/own-rules.md.
 import re
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache
-from importlib.resources import files
-from types import MappingProxyType
 from typing import Any
 
 from packcodec.errors import RadioError
@@ -27,28 +25,29 @@ from packcodec.radio.rows import Raw
 from packcodec.radio.rules import Rule, read_rule, rule_rows
 from packcodec.schema.toml_place import line_of
 
+FILES = ("links/lora.toml", "links/other.toml")
 NAMED_BY = {"rule": "id", "link": "name"}
 
 
 @cache
 def link_rows() -> Mapping[str, Raw]:
     """The package's link rows by name, merged but unread, for others to be `like`."""
-    merged: dict[str, Raw] = {}
-    data = files("packcodec.radio") / "data" / "links"
-    for file in sorted(data.iterdir(), key=lambda entry: entry.name):
-        document = rows.parse(file.read_text(encoding="utf-8"), file.name)
-        merged |= rows.merged_tables(document, "link", "name", merged, file.name)
-    return merged | {row["name"]: row for row in lorawan_rows()}
+    plain = rows.package_tables(FILES, "link", "name")
+    return {**plain, **{row["name"]: row for row in lorawan_rows()}}
 
 
 def known_links(extra: Iterable[Link] = ()) -> Mapping[str, Link]:
     """Every link by name; `extra` (a user's own) joins them or takes their place."""
-    return MappingProxyType({**_package_links(), **{link.name: link for link in extra}})
+    return rows.Book(link_rows, _package_link, {link.name: link for link in extra})
 
 
 @cache
-def _package_links() -> Mapping[str, Link]:
-    return {name: read_link(row, "links") for name, row in link_rows().items()}
+def _package_link(name: str) -> Link:
+    try:
+        row = rows.package_table(FILES, "link", "name", name)
+    except KeyError:
+        row = link_rows()[name]
+    return read_link(row, "links")
 
 
 @frozen

@@ -9,7 +9,6 @@ the join messages from memory of the LoRaWAN 1.0.4 specification.
 """
 
 from collections.abc import Iterator, Mapping
-from importlib.resources import files
 from typing import Any
 
 from packcodec.errors import RadioError
@@ -18,6 +17,8 @@ from packcodec.radio import rows
 from packcodec.radio.airtime import airtime
 from packcodec.radio.link import Link
 from packcodec.radio.modulations import Airtime
+
+PLANS = "lorawan.toml"
 
 OVERHEAD_BYTES = 13
 MAC_BEYOND_FRAME_BYTES = 8
@@ -72,10 +73,9 @@ def exchange(link: Link) -> Exchange:
 
 def lorawan_rows() -> Iterator[dict[str, Any]]:
     """Every plan's every data rate as a link's row, from data/lorawan.toml."""
-    file = files("packcodec.radio") / "data" / "lorawan.toml"
-    plans = rows.parse(file.read_text(encoding="utf-8"), file.name)["plan"]
+    plans = rows.package_file(PLANS)["plan"]
     for name, row in plans.items():
-        plan = rows.merge(row, plans, f"{file.name}, plan {name}")
+        plan = rows.merge(row, plans, f"{PLANS}, plan {name}")
         for rate in plan["rates"]:
             if rate["dr"] in plan.get("only", [rate["dr"]]):
                 yield from _rows_of(name, plan, rate)

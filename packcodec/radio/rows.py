@@ -7,11 +7,12 @@ and then give its own. Decimal numbers are read as exact fractions.
 
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
-from difflib import get_close_matches
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from fractions import Fraction
+from functools import cache
 from math import isfinite
-from typing import Any, NoReturn, TypeAlias
+from pkgutil import get_data
+from typing import Any, NoReturn, TypeAlias, TypeVar
 
 from packcodec.errors import RadioError
 from packcodec.frozen import frozen
@@ -26,6 +27,35 @@ TOML_REMEDY = "write key = value under [[rule]] or [[link]], and texts in quotes
 _AT = re.compile(r" \(at line (\d+), column \d+\)")
 # More names than this are no help in one line.
 LISTED_MOST = 30
+
+
+Known = TypeVar("Known")
+
+
+class Book(Mapping[str, Known]):
+    """Rows by name, each read when it is asked for; `own` ones join them or take their place.
+
+    `read` raises KeyError for a name it does not know, and `names` gives all that it does.
+    """
+
+    def __init__(
+        self,
+        names: Callable[[], Iterable[str]],
+        read: Callable[[str], Known],
+        own: Mapping[str, Known],
+    ) -> None:
+        self._names = names
+        self._read = read
+        self._own = own
+
+    def __getitem__(self, name: str) -> Known:
+        return self._own[name] if name in self._own else self._read(name)
+
+    def __iter__(self) -> Iterator[str]:
+        yield from dict.fromkeys((*self._names(), *self._own))
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
 
 
 class _Unfit(Exception):
@@ -156,6 +186,35 @@ def parse(toml: str, place: str) -> dict[str, Any]:
         raise RadioError(problem, place=where, remedy=TOML_REMEDY) from error
 
 
+def package_file(name: str) -> dict[str, Any]:
+    """The package's data file of that name, under data/, as a plain dictionary."""
+    # importlib.resources would load tempfile and zipfile on a monitor.
+    data = get_data("packcodec.radio", f"data/{name}")
+    assert data is not None
+    return parse(data.decode(), name)
+
+
+@cache
+def package_tables(files: tuple[str, ...], word: str, key: str) -> Mapping[str, Raw]:
+    """The `[[word]]` tables of the package's files by `key`, merged but unread.
+
+    They may be like those of files before theirs.
+    """
+    if not files:
+        return {}
+    known = package_tables(files[:-1], word, key)
+    return {**known, **merged_tables(package_file(files[-1]), word, key, known, files[-1])}
+
+
+def package_table(files: tuple[str, ...], word: str, key: str, name: str) -> Raw:
+    """The table of that name; no file behind its own is read. Raises KeyError."""
+    for number in range(len(files) + 1):
+        tables = package_tables(files[:number], word, key)
+        if name in tables:
+            return tables[name]
+    raise KeyError(name)
+
+
 def exact(figure: str | float) -> Fraction | float:
     """0.001 is one thousandth; what is no finite number stays a float, which no reader takes."""
     value = float(figure)
@@ -235,15 +294,17 @@ def read(reader: Reader, value: Any, place: str) -> Any:
         raise RadioError(error.problem, place=where, remedy=error.remedy) from None
 
 
-def nearest(name: Any, known: Iterable[str], place: str, hint: str = "") -> str:
+def nearest(name: Any, known: Collection[str], place: str, hint: str = "") -> str:
     """`name` itself if it is known; else RadioError with the nearest known name."""
-    names = list(known)
-    if name in names:
-        return str(name)
-    _unknown(name, names, place, hint)
+    if isinstance(name, str) and name in known:
+        return name
+    _unknown(name, list(known), place, hint)
 
 
 def _unknown(name: Any, names: list[str], place: str, hint: str) -> NoReturn:
+    # Here, for a monitor that finds nothing wrong need not load it.
+    from difflib import get_close_matches
+
     by_lower = {known.lower(): known for known in reversed(names)}
     close = get_close_matches(str(name).lower(), by_lower, n=1)
     listed = hint or (f"use one of {', '.join(names)}" if len(names) <= LISTED_MOST else "")

@@ -10,26 +10,35 @@ text that quotes or transcribes it was read), "memory" (not confirmed). `unconfi
 attributes that are from memory in a row that is otherwise confirmed. Whoever shows a value of a
 rule shows that mark with it: use :meth:`Rule.told`, or `describe` of packcodec.radio.wording.
 
-The rows live in data/rules/*.toml; spec/rules.md is made from them.
+The rows live in data/rules/*.toml, a file a region; spec/rules.md is made from them.
 """
 
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import cache
-from importlib.resources import files
-from types import MappingProxyType
 from typing import Literal
 
 from packcodec.errors import RadioError
 from packcodec.frozen import frozen
 from packcodec.radio import rows
-from packcodec.radio.rows import Column, Raw
+from packcodec.radio.rows import Book, Column, Raw
 
 Reference = Literal["conducted", "erp", "eirp"]
 Evidence = Literal["primary", "secondary", "memory"]
 Standing = Literal["in force", "superseded", "plan"]
 
 FROM_MEMORY = "from memory"
+
+# In the order of the tables that are made of them.
+FILES = (
+    "rules/10-europe.toml",
+    "rules/20-united-kingdom.toml",
+    "rules/30-united-states.toml",
+    "rules/31-canada.toml",
+    "rules/40-oceania.toml",
+    "rules/50-asia.toml",
+    "rules/60-latin-america.toml",
+)
 
 
 @frozen
@@ -206,22 +215,16 @@ def read_rule(row: Raw, place: str, *, users_own: bool = False) -> Rule:
     return Rule(**values, users_own=users_own)
 
 
-@cache
 def rule_rows() -> Mapping[str, Raw]:
     """The package's rows by id, merged but unread, for others to be `like`."""
-    merged: dict[str, Raw] = {}
-    data = files("packcodec.radio") / "data" / "rules"
-    for file in sorted(data.iterdir(), key=lambda entry: entry.name):
-        document = rows.parse(file.read_text(encoding="utf-8"), file.name)
-        merged |= rows.merged_tables(document, "rule", "id", merged, file.name)
-    return merged
+    return rows.package_tables(FILES, "rule", "id")
 
 
 def known_rules(extra: Iterable[Rule] = ()) -> Mapping[str, Rule]:
     """Every rule by id, in the order of the data files; `extra` joins them or takes their place."""
-    return MappingProxyType({**_package_rules(), **{rule.id: rule for rule in extra}})
+    return Book(rule_rows, _package_rule, {rule.id: rule for rule in extra})
 
 
 @cache
-def _package_rules() -> Mapping[str, Rule]:
-    return {name: read_rule(row, "rules") for name, row in rule_rows().items()}
+def _package_rule(name: str) -> Rule:
+    return read_rule(rows.package_table(FILES, "rule", "id", name), "rules")

@@ -5,6 +5,7 @@ line and key, and what would be right.
 """
 
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Literal, cast
 
 from packcodec.schema.fields import FieldReader
@@ -121,6 +122,8 @@ def _models(root: Table, coding: str, models_toml: str, place: str) -> Models | 
     return read_models(models_toml, place)
 
 
+# The names of its files are read from a schema before the schema is.
+@lru_cache(maxsize=1)
 def _root(toml: str, place: str) -> Table:
     return Document(toml.removeprefix("\ufeff"), place).root()
 

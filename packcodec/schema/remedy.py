@@ -1,7 +1,6 @@
 """The wording of remedies and counts, so that every refusal sounds alike."""
 
 from collections.abc import Collection, Iterable
-from difflib import get_close_matches
 from fractions import Fraction
 
 
@@ -18,6 +17,9 @@ def counted(count: int, what: str, several: str = "") -> str:
 
 def nearest(word: str, options: Collection[str], shown: Collection[str] = ()) -> str:
     """Did you mean the nearest option, or else all of them; of those only `shown`, if given."""
+    # Here, for a monitor that finds nothing wrong need not load it.
+    from difflib import get_close_matches
+
     close = get_close_matches(word.lower(), options, n=1)
     return f"did you mean {close[0]!r}?" if close else f"use {one_of(shown or options)}"
 

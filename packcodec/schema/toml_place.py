@@ -15,17 +15,15 @@ Path = tuple[str | int, ...]
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]{1,40}")
 _LONGEST_SHOWN = 40
 
-_TOKEN = re.compile(
-    r'''
+# Compiled when something is wrong, and not before.
+_TOKEN = r'''
     (?P<string> """ (?: \\. | [^\\] )*? "{3,5} | \'\'\' .*? \'{3,5}
               | " (?: \\. | [^"\\\n] )* "      | ' [^'\n]* ' )
     | (?P<bare> [^\s\[\]{}=,.\#"']+ )
     | (?P<mark> [\[\]{}=,.] )
     | (?P<newline> \n )
     | (?P<skip> \# [^\n]* | . )
-    ''',
-    re.DOTALL | re.VERBOSE,
-)
+'''
 
 
 def dotted(path: Path) -> str:
@@ -162,7 +160,7 @@ class _Walk:
 
 def _tokens(text: str) -> Iterator[tuple[str, str, int]]:
     line = 1
-    for found in _TOKEN.finditer(text):
+    for found in re.finditer(_TOKEN, text, re.DOTALL | re.VERBOSE):
         kind = found.lastgroup or "skip"
         if kind != "skip":
             yield kind, found.group(), line

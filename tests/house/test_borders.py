@@ -1,6 +1,7 @@
 """Who may do what: input and output only in edge/, and a monitor that starts light."""
 
 import ast
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -60,11 +61,41 @@ def test_the_test_would_see_a_breach() -> None:
 
 HEAVY = ("numpy", "bitstring", "click", "rich", "asn1tools", "cryptography", "sqlalchemy")
 LIGHT = ("packcodec", "packcodec.frame", "packcodec.radio", "packcodec.monitor")
+# Of the standard library, what a monitor's start would feel.
+SLOW = (
+    "dataclasses",
+    "inspect",
+    "importlib.resources",
+    "tempfile",
+    "difflib",
+    "argparse",
+    "sqlite3",
+)
+STATION = """
+from packcodec.edge.station import Station
+from packcodec.edge.ports import open_port
+Station({schema!r}, "lora-eu-868.1", store={store!r}, station=1).seen("otter")
+"""
+
+
+def loaded(code: str, modules: tuple[str, ...]) -> list[str]:
+    """Which of `modules` a process of its own loads: what is imported here does not count."""
+    asked = f"{code}\nimport sys; print(*(m for m in {modules!r} if m in sys.modules))"
+    said = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    return said.stdout.split()
 
 
 @pytest.mark.parametrize("module", LIGHT)
 def test_a_monitor_loads_nothing_heavy(module: str) -> None:
-    """In a process of its own: what has been imported here does not count."""
-    code = f"import sys, {module}; print([m for m in {HEAVY!r} if m in sys.modules])"
-    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert said.stdout.strip() == "[]"
+    assert loaded(f"import {module}", HEAVY) == []
+
+
+@pytest.mark.parametrize("coding", ["fixed", "modelled"])
+def test_a_station_at_work_loads_nothing_slow(coding: str, tmp_path: Path) -> None:
+    demo = PACKAGE / "edge" / "demo_data"
+    shutil.copy(demo / "species.csv", tmp_path)
+    schema = tmp_path / "schema.toml"
+    schema.write_text((demo / "schema.toml").read_text().replace('"fixed"', f'"{coding}"'))
+    code = STATION.format(schema=str(schema), store=str(tmp_path / "store"))
+    assert loaded(code, (*HEAVY, *SLOW)) == []
+    assert loaded("import dataclasses", SLOW) == ["dataclasses", "inspect"]

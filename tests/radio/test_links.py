@@ -2,11 +2,13 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import packcodec.radio
 from packcodec.errors import RadioError
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES
 from packcodec.radio import (
@@ -23,6 +25,7 @@ from packcodec.radio import (
     rules_for,
 )
 from packcodec.radio.link import COLUMNS as LINK_COLUMNS
+from packcodec.radio.links import FILES
 from packcodec.radio.rules import COLUMNS as RULE_COLUMNS
 
 LINKS = known_links()
@@ -279,3 +282,8 @@ def test_whatever_a_users_file_says_it_is_read_or_refused(word, changes):
         return
     for link in own.links:
         check_legal(link, known_rules(own.rules))
+
+
+def test_no_data_file_is_forgotten() -> None:
+    data = Path(packcodec.radio.__file__).parent / "data"
+    assert sorted(FILES) == [f"links/{path.name}" for path in sorted((data / "links").iterdir())]

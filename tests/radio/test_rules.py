@@ -1,15 +1,18 @@
 """Rules as data: every row whole, every doubt visible, every slip refused with its place."""
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
 from packcodec.errors import RadioError
+from packcodec.radio import rules
 from packcodec.radio.rows import merge, parse
-from packcodec.radio.rules import COLUMNS, known_rules, read_rule, rule_rows
+from packcodec.radio.rules import COLUMNS, FILES, known_rules, read_rule, rule_rows
 from packcodec.radio.wording import describe
 
 RULES = known_rules()
+DATA = Path(rules.__file__).parent / "data"
 
 REGIONS = (
     "Europe (CEPT)",
@@ -159,3 +162,12 @@ def test_like_takes_over_and_without_leaves_out():
 def test_like_an_unknown_row_names_the_nearest():
     with pytest.raises(RadioError, match=r"did you mean 'eu-868\.0-868\.6'"):
         merge({"id": "own", "like": "eu-868.0-868"}, rule_rows(), "mine.toml")
+
+
+def test_no_data_file_is_forgotten() -> None:
+    assert sorted(FILES) == [f"rules/{path.name}" for path in sorted((DATA / "rules").iterdir())]
+    assert (
+        len(RULES)
+        == len(list(RULES))
+        == sum((DATA / file).read_text(encoding="utf-8").count("[[rule]]") for file in FILES)
+    )

@@ -4,7 +4,6 @@ Everything here is drawn from codes already said in the same payload, so each pa
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 
 from packcodec.codec.modelled.tables import Classes
 from packcodec.codec.modelled.tree import Item, Tree
@@ -22,7 +21,6 @@ AGES = 17
 SET_AGES = 11
 
 
-@dataclass(slots=True)
 class ListHistory:
     """The elements of one list so far, in all its instances in the payload.
 
@@ -30,13 +28,16 @@ class ListHistory:
     `when` its moment; `seen_in` the last instance in which each stood in a set.
     """
 
-    previous: Tree | None = None
-    elements: int = 0
-    instances: int = 0
-    recent: list[int] = field(default_factory=list)
-    last: dict[int, Tree] = field(default_factory=dict)
-    when: dict[int, int] = field(default_factory=dict)
-    seen_in: dict[int, int] = field(default_factory=dict)
+    __slots__ = ("elements", "instances", "last", "previous", "recent", "seen_in", "when")
+
+    def __init__(self) -> None:
+        self.previous: Tree | None = None
+        self.elements = 0
+        self.instances = 0
+        self.recent: list[int] = []
+        self.last: dict[int, Tree] = {}
+        self.when: dict[int, int] = {}
+        self.seen_in: dict[int, int] = {}
 
     def active(self, since: int) -> int:
         """How many species were seen at or after a moment, up to 3."""
@@ -61,13 +62,15 @@ class ListHistory:
         self.seen_in[species] = self.instances
 
 
-@dataclass(slots=True)
 class History:
     """Of a whole payload. `start_s` is its time of day, None until or unless it is known."""
 
-    start_s: int | None = None
-    elapsed_s: int = 0
-    lists: dict[str, ListHistory] = field(default_factory=dict)
+    __slots__ = ("elapsed_s", "lists", "start_s")
+
+    def __init__(self) -> None:
+        self.start_s: int | None = None
+        self.elapsed_s = 0
+        self.lists: dict[str, ListHistory] = {}
 
     def of(self, path: str) -> ListHistory:
         found = self.lists.get(path)
@@ -82,13 +85,15 @@ class History:
         return (self.start_s + self.elapsed_s) // HOUR_S % HOURS_IN_DAY * HOUR_ROWS // HOURS_IN_DAY
 
 
-@dataclass(slots=True)
 class Now:
     """Where a walk stands: the payload so far, the list it is in, the group it fills."""
 
-    history: History
-    here: ListHistory
-    group: Tree
+    __slots__ = ("group", "here", "history")
+
+    def __init__(self, history: History, here: ListHistory, group: Tree) -> None:
+        self.history = history
+        self.here = here
+        self.group = group
 
 
 Getter = Callable[[Tree], Item]

@@ -1,7 +1,6 @@
 """One place of a message: which row of its table is used, and what a symbol of it says."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, NoReturn, Protocol
 
 from packcodec.codec.modelled.coder import Coder
@@ -16,6 +15,7 @@ from packcodec.codec.modelled.history import (
 from packcodec.codec.modelled.tables import Classes, cumulative, fold, unfold
 from packcodec.codec.modelled.tree import Tree
 from packcodec.errors import LayoutError
+from packcodec.frozen import frozen
 from packcodec.schema.model import Field
 from packcodec.schema.models import BEFORE, PlaceTable
 
@@ -23,7 +23,7 @@ Earlier = Callable[[Now], int | None]
 """A code said earlier, None where there is none."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Spot:
     """A place as its table sees it: `codes` different ones, `get` finds its code in a group.
 
@@ -87,7 +87,7 @@ class Spot:
         return None if element is None else self.get(element)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Context:
     """A part of what is known, in `size` kinds."""
 

@@ -13,7 +13,6 @@ seen, or as a new one, by the hour.
 """
 
 from collections.abc import Callable
-from dataclasses import replace
 from itertools import pairwise
 from operator import itemgetter
 from typing import Any, TypeVar
@@ -35,6 +34,7 @@ from packcodec.codec.modelled.history import (
 from packcodec.codec.modelled.place import Place, Spot, TablePlace, check_contexts, check_rows
 from packcodec.codec.modelled.tables import OCTAVE, cumulative, frequencies, odds, weight
 from packcodec.codec.modelled.tree import Item, Tree
+from packcodec.frozen import replace
 from packcodec.layout.compiler import codes_of
 from packcodec.schema.model import Duration, Field, ListOf, Message, Schema, SpeciesCode, Time
 from packcodec.schema.models import BEFORE, Models, PlaceTable
