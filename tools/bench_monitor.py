@@ -2,11 +2,11 @@
 
     python tools/bench.py monitor
 
-Start and memory are those of a whole process: a bare `python -c pass`, the engine, the edge round
-it, and a Station that is ready to send. All are run in turn, so that a busy machine is busy for
-each of them; what is told is the median, its distance from the bare one, and the ratio. The time is
-on the wall, and beside it that of the processor, which other work spoils less. Byte code is cached,
-as it is where the package is installed.
+Start and memory are those of a process: a bare `python -c pass`, the engine, the edge round it, and
+a Station that is ready to send; up to that moment, for no monitor tidies up and ends. All are run
+in turn, so that a busy machine is busy for each of them; what is told is the median, its distance
+from the bare one, and the ratio. The time is on the wall, and beside it that of the processor,
+which other work spoils less. Byte code is cached, as it is where the package is installed.
 """
 
 import os
@@ -34,7 +34,7 @@ def started(code: str, cache: str) -> tuple[float, float, float]:
     begun = time.perf_counter()
     child = os.posix_spawn(
         sys.executable,
-        [sys.executable, "-c", code],
+        [sys.executable, "-c", f"{code}\nimport os; os._exit(0)"],
         environment | {"PYTHONPYCACHEPREFIX": cache},
     )
     _, status, used = os.wait4(child, 0)
