@@ -43,15 +43,32 @@ class PayloadCodec:
     unpack_bits(x, n) -> tuple: the same from the last n bits of x, 0 to 7 of them padding.
     """
 
+    source: str
+    pack: Callable[..., bytes]
+    pack_bits: Callable[..., tuple[int, int]]
+    unpack: Callable[[bytes], tuple[Any, ...]]
+    unpack_bits: Callable[[int, int], tuple[Any, ...]]
+    named: Callable[[tuple[Any, ...]], Values]
+    ordered_fast: Callable[[Mapping[str, Any]], tuple[Any, ...]]
+
     def __init__(self, layout: Layout, message: MessageLayout) -> None:
         self.message = message
         self.schema = layout.schema
-        path = f"message.{message.name}"
+
+    def __getattr__(self, name: str) -> Any:
+        """The functions, which are compiled when one of them is first asked for."""
+        if name not in PayloadCodec.__annotations__:
+            raise AttributeError(f"PayloadCodec has no {name!r}")
+        self._compile()
+        return getattr(self, name)
+
+    def _compile(self) -> None:
+        message, path = self.message, f"message.{self.message.name}"
 
         def settle(values: Sequence[object]) -> list[Any]:
-            return settle_fields(message.body.fields, values, layout.schema, path)
+            return settle_fields(message.body.fields, values, self.schema, path)
 
-        source = Source(layout.schema)
+        source = Source(self.schema)
         generate.pack_source(message.body, source, "pack", as_bytes=True)
         generate.pack_source(message.body, source, "pack_bits", as_bytes=False)
         generate.unpack_source(message.body, source, "unpack", from_bytes=True)
@@ -77,12 +94,9 @@ class PayloadCodec:
             "out_of_range": _out_of_range,
         }
         exec(compile(self.source, f"<{path}>", "exec"), scope)
-        self.pack: Callable[..., bytes] = scope["pack"]
-        self.pack_bits: Callable[..., tuple[int, int]] = scope["pack_bits"]
-        self.unpack: Callable[[bytes], tuple[Any, ...]] = scope["unpack"]
-        self.unpack_bits: Callable[[int, int], tuple[Any, ...]] = scope["unpack_bits"]
-        self.named: Callable[[tuple[Any, ...]], Values] = scope["named"]
-        self._ordered_fast: Callable[[Mapping[str, Any]], tuple[Any, ...]] = scope["ordered_fast"]
+        self.pack, self.pack_bits = scope["pack"], scope["pack_bits"]
+        self.unpack, self.unpack_bits = scope["unpack"], scope["unpack_bits"]
+        self.named, self.ordered_fast = scope["named"], scope["ordered_fast"]
 
     def ordered(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
         """A dict of values as a tuple in field order.
@@ -90,7 +104,7 @@ class PayloadCodec:
         Raises EncodeError for a wrong name, and for a boolean where a number belongs.
         """
         try:
-            return self._ordered_fast(values)
+            return self.ordered_fast(values)
         except MISFITS:
             return ordered(self.message.body.fields, values, f"message.{self.message.name}")
 
