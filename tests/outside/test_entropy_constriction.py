@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from packcodec.codec.modelled.coder import TOTAL, Decoder, Encoder, string
+from packcodec.codec.modelled.coder import TOTAL, Decoder, Encoder
+from packcodec.codec.modelled.ending import Course, shortest
 from packcodec.codec.modelled.tables import frequencies
 
 constriction = pytest.importorskip("constriction")
@@ -36,7 +37,7 @@ def ours(table: tuple[int, ...], symbols: list[int]) -> tuple[int, int]:
     encoder = Encoder()
     for symbol in symbols:
         encoder.symbol(sums, symbol)
-    x, bits = string(encoder.steps, 0)
+    x, bits = shortest(*Course(encoder.runs)[1])
     decoder = Decoder(x, bits)
     assert [decoder.symbol(sums, 0) for _ in symbols] == symbols
     return x, bits

@@ -1,4 +1,4 @@
-"""The range coder: symbols with known frequencies ⇄ the shortest string of bits.
+"""The range coder: symbols with known frequencies ⇄ the narrowings of an interval.
 
 State is an interval [low, low + range) of binary fractions, with `range` held between 2**24 and
 2**32. A symbol narrows it to the part its frequency has of it; when the range falls below 2**24
@@ -6,16 +6,14 @@ both move up by 8 bits. Every operation on `range` fits 32 bits without sign; `l
 long integer here, where a microcontroller keeps 32 bits and counts pending carries: the bits are
 the same (tests/codec/modelled/test_range_coder.py runs both).
 
-The string is the shortest that, read as a fraction with zeros after its end, lies in the interval,
-and that leaves no more than the last 32 bits unsaid. What it costs beyond the information is under
-1.1 bits, for the frame tells its length.
+`packcodec.codec.modelled.ending` makes the shortest string in the interval of an encoder.
 
 The top 1/64 of the first interval is left free: a payload whose first six bits are ones is not
 one of these strings (`packcodec.codec.modelled.payload` puts plain payloads there).
 
 `Encoder` and `Decoder` have the same methods, each taking the symbol to send and giving the symbol
-sent; a decoder looks at none of what it is given. So one walk over a message serves both. Both keep
-the narrowings, from which `string` makes the bits for any room: a walk is taken once.
+sent; a decoder looks at none of what it is given. So one walk over a message serves both. What
+runs are functions generated from the walk, which do the same (`packcodec.codec.modelled.source`).
 """
 
 from bisect import bisect_right
@@ -31,16 +29,17 @@ LEAST_RANGE = 1 << 24
 WORD_BITS = 32
 WIDEST_UNIFORM_BITS = 16
 ROOM_ROWS = 16
+AMPLE_BITS = ROOM_ROWS - 1
 
 Cumulative = tuple[int, ...]
 """0, then for each symbol the sum of its frequency and of those before it; the last is 2**16."""
 
-Narrowing = tuple[int, int, int]
-"""(start, end, total). A total of 0 stands for 2**16 of a table, whose last symbol gets what the
-shift rounds off, so that no string is meaningless."""
+Step = tuple[int, int, int]
+"""(start, width, total) of a narrowing. A width of 0 stands for all that is left from the start on:
+a table's last symbol gets what the shift rounds off, so that no string is meaningless."""
 
-More = tuple[Sequence[Cumulative], int]
-"""Whether there is one more: a table for each room that may be left, and the answer."""
+Flags = tuple[tuple[Step, ...], ...]
+"""Whether there is one more: the steps of no and yes, for each row of room that may be left."""
 
 
 class Coder(Protocol):
@@ -60,84 +59,36 @@ class Coder(Protocol):
 
 
 class Encoder:
-    """Notes the narrowings of what it is told to send."""
+    """Notes the steps of what it is told to send, in runs: each flag for one more begins a run.
+
+    The flags are those of a frame without end.
+    """
 
     def __init__(self) -> None:
-        self.steps: list[Narrowing | More] = []
+        self.runs: list[list[Step]] = [[]]
 
     def symbol(self, cumulative: Cumulative, said: int) -> int:
-        self.steps.append((cumulative[said], cumulative[said + 1], 0))
+        self.runs[-1].append(step_of(cumulative, said))
         return said
 
     def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
         shares = left_of(frequencies, without)
-        start = sum(shares[:said])
-        self.steps.append((start, start + shares[said], sum(shares)))
+        self.runs[-1].append((sum(shares[:said]), shares[said], sum(shares)))
         return said
 
     def uniform(self, n: int, said: int) -> int:
-        for part, step in uniform_parts(n):
-            digit = (said >> step) % part
-            self.steps.append((digit, digit + 1, part))
+        self.runs[-1] += digits(said, n)
         return said
 
     def more(self, tables: Sequence[Cumulative], said: int) -> int:
-        self.steps.append((tables, said))
-        return said
-
-
-def string(steps: Sequence[Narrowing | More], room_bits: int) -> tuple[int, int]:
-    """The shortest string after these steps, as (integer, number of bits)."""
-    return shortest(*interval(steps, room_bits))
-
-
-def interval(steps: Sequence[Narrowing | More], room_bits: int) -> tuple[int, int, int]:
-    """low, range, and by how many bytes both have moved up."""
-    low, range_, shifts = 0, FIRST_RANGE, 0
-    for step in steps:
-        if len(step) == 2:
-            tables, said = step
-            table = tables[room_row(room_bits - spent_bits(range_, shifts))]
-            start, end, total = table[said], table[said + 1], 0
-        else:
-            start, end, total = step
-        if total:
-            r = range_ // total
-            low += r * start
-            range_ = r * (end - start)
-        else:
-            r = range_ >> TOTAL_BITS
-            low += r * start
-            range_ = r * (end - start) if end < TOTAL else range_ - r * start
-        while range_ < LEAST_RANGE:
-            range_ <<= 8
-            low <<= 8
-            shifts += 1
-    return low, range_, shifts
-
-
-def shortest(low: int, range_: int, shifts: int) -> tuple[int, int]:
-    """The shortest string in an interval, as (integer, number of bits)."""
-    zeros = (low ^ (low + range_ - 1)).bit_length()
-    if low & ((1 << zeros) - 1):
-        # Past low, the first number whose differing top bit is one: it has zeros - 1 zeros.
-        zeros -= 1
-    zeros = min(zeros, WORD_BITS)
-    value = -(-low >> zeros)
-    while zeros < WORD_BITS and not value & 1:
-        value >>= 1
-        zeros += 1
-    return value, WORD_BITS + 8 * shifts - zeros
+        self.runs.append([])
+        return self.symbol(tables[-1], said)
 
 
 class Decoder:
-    """Reads the string that is the last `bits` bits of `x`, all the room there is, and then zeros.
-
-    `steps` are those of an encoder that says what was read.
-    """
+    """Reads the string that is the last `bits` bits of `x`, all the room there is, then zeros."""
 
     def __init__(self, x: int, bits: int) -> None:
-        self.steps: list[Narrowing | More] = []
         self.range = FIRST_RANGE
         self.shifts = 0
         self._room_bits = bits
@@ -151,11 +102,7 @@ class Decoder:
         # The same symbol as by comparing r * cumulative[i] with the value, i from 0 on.
         symbol = bisect_right(cumulative, min(self.value // r, TOTAL - 1)) - 1
         start, end = cumulative[symbol], cumulative[symbol + 1]
-        self.steps.append((start, end, 0))
-        self.value -= r * start
-        self.range = r * (end - start) if end < TOTAL else self.range - r * start
-        if self.range < LEAST_RANGE:
-            self._shift()
+        self._narrow(r * start, r * (end - start) if end < TOTAL else self.range - r * start)
         return symbol
 
     def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:  # noqa: ARG002
@@ -165,7 +112,7 @@ class Decoder:
         target, start = self.value // r, 0
         for symbol, share in enumerate(shares):
             if target < start + share:
-                self._narrow(r, start, start + share, total)
+                self._narrow(r * start, r * share)
                 return symbol
             start += share
         raise meaningless()
@@ -178,25 +125,18 @@ class Decoder:
             if digit >= part:
                 raise meaningless()
             number |= digit << step
-            self._narrow(r, digit, digit + 1, part)
+            self._narrow(r * digit, r)
         if number >= n:
             raise meaningless()
         return number
 
     def more(self, tables: Sequence[Cumulative], said: int) -> int:
         room = room_row(self._room_bits - spent_bits(self.range, self.shifts))
-        said = self.symbol(tables[room], said)
-        self.steps[-1] = (tables, said)
-        return said
+        return self.symbol(tables[room], said)
 
-    def _narrow(self, r: int, start: int, end: int, total: int) -> None:
-        self.steps.append((start, end, total))
-        self.value -= r * start
-        self.range = r * (end - start)
-        if self.range < LEAST_RANGE:
-            self._shift()
-
-    def _shift(self) -> None:
+    def _narrow(self, start: int, range_: int) -> None:
+        self.value -= start
+        self.range = range_
         while self.range < LEAST_RANGE:
             if not self._left:
                 raise DecodeError(Reason.WRONG_LENGTH, "the payload ends before its values do")
@@ -212,6 +152,7 @@ def spent_bits(range_: int, shifts: int) -> int:
 
 
 def room_row(bits: int) -> int:
+    """The row for the bits of room that are left: the last one from `AMPLE_BITS` on."""
     return min(max(bits, 0), ROOM_ROWS - 1)
 
 
@@ -230,6 +171,24 @@ def uniform_parts(n: int) -> tuple[tuple[int, int], ...]:
         shift -= width
         parts.append((1 << width, shift))
     return tuple(parts)
+
+
+def digits(number: int, n: int) -> list[Step]:
+    """The steps of a number 0..n-1, all alike."""
+    return [((number >> step) % part, 1, part) for part, step in uniform_parts(n)]
+
+
+def step_of(cumulative: Cumulative, symbol: int) -> Step:
+    """The step of a symbol by its table; that of an only symbol narrows nothing."""
+    start, end = cumulative[symbol], cumulative[symbol + 1]
+    if end - start == TOTAL:
+        return 0, 1, 1
+    return start, end - start if end < TOTAL else 0, TOTAL
+
+
+def steps_of(cumulative: Cumulative) -> tuple[Step, ...]:
+    """The step of each symbol of a table."""
+    return tuple(step_of(cumulative, symbol) for symbol in range(len(cumulative) - 1))
 
 
 def left_of(frequencies: Sequence[int], without: Collection[int]) -> list[int]:

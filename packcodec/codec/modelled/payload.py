@@ -8,12 +8,15 @@ Where the fixed payload would be shorter in bytes, it is sent as it is after six
 range-coded payload starts with. So a modelled payload is never more than one byte longer.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from packcodec.codec.compiled import PayloadCodec
-from packcodec.codec.modelled.coder import Decoder, Encoder, More, Narrowing, meaningless, string
+from packcodec.codec.modelled.coder import Decoder, Encoder, meaningless
 from packcodec.codec.modelled.defaults import default_species
+from packcodec.codec.modelled.ending import ROOMY_BITS as ROOMY_BITS
+from packcodec.codec.modelled.ending import TAIL_BITS as TAIL_BITS
+from packcodec.codec.modelled.ending import Course, string
 from packcodec.codec.modelled.tree import Tree, bits_of, tree_of
 from packcodec.codec.modelled.walk import Walk
 from packcodec.codec.record import Values
@@ -22,10 +25,6 @@ from packcodec.layout.model import Layout, MessageLayout
 from packcodec.schema.models import Models
 
 PLAIN = (1 << PLAIN_BITS) - 1
-ROOMY_BITS = 1 << 20
-# How many bits shorter than in an endless frame a tail may be: its end costs 8 bits less in a full
-# one, and 1 string in 16 ends 4 bits early by luck.
-TAIL_BITS = 12
 
 
 class ModelledPayload:
@@ -88,12 +87,10 @@ class ModelledPayload:
         if n >= PLAIN_BITS and x >> (n - PLAIN_BITS) == PLAIN:
             left = n - PLAIN_BITS
             values = self.fixed.unpack_bits(x & ((1 << left) - 1), left)
-            y, m = self._payload(*self.fixed.pack_bits(*values), header_bits)
         else:
-            decoder = Decoder(x, n)
-            fixed = bits_of(self.message.body, self.walk.code(decoder, None))
-            y, m = self._shortest(decoder.steps, *fixed, header_bits)
+            fixed = bits_of(self.message.body, self.walk.code(Decoder(x, n), None))
             values = self.fixed.unpack_bits(*fixed)
+        y, m = self._payload(*self.fixed.pack_bits(*values), header_bits)
         if m > n or n - m > 7 or y << (n - m) != x:
             raise meaningless()
         return values
@@ -102,29 +99,7 @@ class ModelledPayload:
         """The payload for a fixed payload."""
         encoder = Encoder()
         self.walk.code(encoder, tree_of(self.message.body, x, bits))
-        return self._shortest(encoder.steps, x, bits, header_bits)
-
-    def _shortest(
-        self, steps: Sequence[Narrowing | More], x: int, bits: int, header_bits: int
-    ) -> tuple[int, int]:
-        """The modelled payload, or the plain one, of `bits` bits `x`, where that is fewer bytes."""
         plain_bits = PLAIN_BITS + bits
-        plain_octets = -(-(header_bits + plain_bits) // 8)
-        for octets in self._sizes(steps, header_bits, plain_octets):
-            room = 8 * octets - header_bits
-            y, m = string(steps, room)
-            if m <= room:
-                # The room belongs to what a tail means, so its last byte is sent even if zero.
-                unsaid = max(room - 7 - m, 0) if self.walk.has_tail else 0
-                return y << unsaid, m + unsaid
-        return PLAIN << bits | x, plain_bits
-
-    def _sizes(
-        self, steps: Sequence[Narrowing | More], header_bits: int, most_octets: int
-    ) -> Sequence[int]:
-        """The sizes to try, in bytes with the header: the plain one, unless room counts."""
-        if not self.walk.has_tail:
-            return (most_octets,)
-        _, m = string(steps, ROOMY_BITS)
-        least = max(-(-header_bits // 8), -(-(header_bits + m - TAIL_BITS) // 8))
-        return range(least, most_octets + 1)
+        most_octets = -(-(header_bits + plain_bits) // 8)
+        found = string(Course(encoder.runs), self.walk.flags, header_bits, most_octets)
+        return found or (PLAIN << bits | x, plain_bits)

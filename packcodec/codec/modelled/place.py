@@ -13,9 +13,9 @@ from packcodec.codec.modelled.history import (
     bucket_of,
 )
 from packcodec.codec.modelled.tables import Classes, cumulative, fold, unfold
-from packcodec.codec.modelled.tree import Tree
+from packcodec.codec.modelled.tree import Item, Tree
 from packcodec.errors import LayoutError
-from packcodec.frozen import frozen
+from packcodec.frozen import frozen, replace
 from packcodec.schema.model import Field
 from packcodec.schema.models import BEFORE, PlaceTable
 
@@ -28,9 +28,8 @@ class Spot:
     """A place as its table sees it: `codes` different ones, `get` finds its code in a group.
 
     `species` is where the group's species stands, if it has been said before this place; `before`
-    are the places of the same group said just before, the nearest first, with their numbers of
-    codes. `clock_step_s` is
-    that of the list's duration since the previous element, 0 where it has none.
+    are where the fields said just before stand, the nearest first, with their numbers of codes.
+    `clock_step_s` is that of the list's duration since the previous element, 0 where it has none.
     """
 
     path: str
@@ -40,14 +39,14 @@ class Spot:
     get: Callable[[Tree], Any]
     listed: bool
     species: int | None = None
-    before: "tuple[tuple[Earlier, int], ...]" = ()
+    before: tuple[tuple[int, int], ...] = ()
     clock_step_s: int = 0
 
     def contexts(self, kin: dict[int, int]) -> "dict[str, Context]":
         """The contexts that may choose this place's row, by name."""
         found = {"hour": Context(HOUR_ROWS, lambda now: now.history.hour_row())}
-        for name, (earlier, codes) in zip(BEFORE, self.before, strict=False):
-            found[name] = _bucketed(earlier, codes)
+        for name, (at, codes) in zip(BEFORE, self.before, strict=False):
+            found[name] = _bucketed(_said_at(at), codes)
         if not self.listed:
             return found
         found["previous"] = _bucketed(self._previous, self.codes)
@@ -64,13 +63,17 @@ class Spot:
     def centres(self) -> dict[str, Earlier]:
         """What the code may be counted from, where that is a code said earlier."""
         found: dict[str, Earlier] = {}
-        for name, (earlier, _) in zip(BEFORE, self.before, strict=False):
-            found[name] = earlier
+        for name, (at, _) in zip(BEFORE, self.before, strict=False):
+            found[name] = _said_at(at)
         if self.listed:
             found["previous"] = self._previous
             if self.species is not None:
                 found["last"] = self._last
         return found
+
+    def like(self, path: str, role: str, codes: int, get: Callable[[Tree], Any]) -> "Spot":
+        """Another place of the same field."""
+        return replace(self, path=path, role=role, codes=codes, get=get)
 
     def said_species(self, now: Now) -> int:
         assert self.species is not None
@@ -95,6 +98,10 @@ class Context:
     of: Callable[[Now], int]
 
 
+def _said_at(at: int) -> Callable[[Now], Any]:
+    return lambda now: now.group[at]
+
+
 def _bucketed(earlier: Earlier, codes: int) -> Context:
     """The bucket of a code said earlier, 0 where there is none."""
     size, bucket = bucket_of(codes)
@@ -108,6 +115,13 @@ class Place(Protocol):
         """The code there: `said` when encoding, what was sent when decoding."""
 
 
+class Part(Protocol):
+    """A field of a group, as a walk goes through it."""
+
+    def code(self, coder: Coder, now: Now, said: Any) -> Item:
+        """What the field holds: `said` when encoding, what was sent when decoding."""
+
+
 class TablePlace:
     """A place by its table: the class of the code's distance from a centre, and the rest alike.
 
@@ -116,10 +130,12 @@ class TablePlace:
 
     def __init__(self, spot: Spot, table: PlaceTable, known: tuple[int, ...]) -> None:
         self.spot = spot
+        self.table = table
+        self.kin = dict(zip(known, table.kin, strict=False))
         self.codes = spot.codes
         self.spans = Classes(spot.codes).spans
         self.class_of = Classes(spot.codes).of
-        available = spot.contexts(dict(zip(known, table.kin, strict=False)))
+        available = spot.contexts(self.kin)
         check_contexts(table, tuple(available))
         self.contexts = [available[name] for name in table.contexts]
         rows = 1

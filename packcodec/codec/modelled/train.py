@@ -22,9 +22,11 @@ from packcodec.codec.modelled.defaults import default_species, default_table
 from packcodec.codec.modelled.history import HOUR_ROWS, KINS, SET_AGES, Now
 from packcodec.codec.modelled.place import Spot
 from packcodec.codec.modelled.presence import Presence, logit_byte
+from packcodec.codec.modelled.sets import SetOf
+from packcodec.codec.modelled.species import SpeciesPart
 from packcodec.codec.modelled.tables import OCTAVE, Classes, fold
 from packcodec.codec.modelled.tree import Tree
-from packcodec.codec.modelled.walk import SetOf, SpeciesPart, Walk
+from packcodec.codec.modelled.walk import Walk
 from packcodec.layout.model import Layout
 from packcodec.schema.model import Message, Schema
 from packcodec.schema.models import Models, PlaceTable

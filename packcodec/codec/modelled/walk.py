@@ -13,28 +13,24 @@ seen, or as a new one, by the hour.
 """
 
 from collections.abc import Callable
-from itertools import pairwise
 from operator import itemgetter
 from typing import Any, TypeVar
 
-from packcodec.codec.modelled.coder import ROOM_ROWS, Coder, Cumulative, meaningless
+from packcodec.codec.modelled.coder import ROOM_ROWS, Coder, Flags, meaningless, steps_of
 from packcodec.codec.modelled.defaults import default_table
-from packcodec.codec.modelled.history import (
-    AGES,
-    HOUR_ROWS,
-    HOURS_IN_DAY,
-    MOST_RECENT,
-    SET_AGES,
-    History,
-    ListHistory,
-    Now,
-    age_row,
-    set_age_row,
+from packcodec.codec.modelled.history import HOURS_IN_DAY, History, ListHistory, Now
+from packcodec.codec.modelled.place import (
+    Part,
+    Place,
+    Spot,
+    TablePlace,
+    check_contexts,
+    check_rows,
 )
-from packcodec.codec.modelled.place import Place, Spot, TablePlace, check_contexts, check_rows
-from packcodec.codec.modelled.tables import OCTAVE, cumulative, frequencies, odds, weight
+from packcodec.codec.modelled.sets import SetOf
+from packcodec.codec.modelled.species import SpeciesPart
+from packcodec.codec.modelled.tables import cumulative
 from packcodec.codec.modelled.tree import Item, Tree
-from packcodec.frozen import replace
 from packcodec.layout.compiler import codes_of
 from packcodec.schema.model import Duration, Field, ListOf, Message, Schema, SpeciesCode, Time
 from packcodec.schema.models import BEFORE, Models, PlaceTable
@@ -76,12 +72,15 @@ class Walk:
         self.species: list[SpeciesPart] = []
         self.sets: list[SetOf] = []
         self.path = f"message.{message.name}"
-        self.group = _Group(self, message.fields, self.path, listed=False)
+        self.group = Group(self, message.fields, self.path, listed=False)
+        last = self.group.parts[-1] if message.fields else None
+        tail = last.more if isinstance(last, ListPart) and last.tail else ()
+        self.flags: Flags = tuple(steps_of(table) for table in tail)
 
     @property
     def has_tail(self) -> bool:
         """Whether the payload's size depends on the room there is."""
-        return any(isinstance(part, _List) and part.tail for part in self.group.parts)
+        return bool(self.flags)
 
     def code(self, coder: Coder, tree: Tree | None) -> Tree:
         """Send `tree`, or read one where it is None."""
@@ -97,7 +96,7 @@ class Walk:
         return self.tables.get(spot.path) or self.default(spot, self.schema, self.models.species)
 
 
-class _Group:
+class Group:
     """The fields of a message or of a list's elements."""
 
     def __init__(self, walk: Walk, fields: tuple[Field, ...], path: str, *, listed: bool) -> None:
@@ -108,30 +107,30 @@ class _Group:
             at for at, f in enumerate(fields) if isinstance(f, SpeciesCode) and not f.optional
         ]
         self.species = species[0] if listed and len(species) == 1 else None
-        self.parts: list[_Part] = []
+        self.parts: list[Part] = []
         started = False
         for at, f in enumerate(fields):
             spot = self._spot(walk, fields, at, f"{path}.{f.name}", listed)
             match f:
                 case ListOf():
                     tail = not listed and at == len(fields) - 1 and not f.optional
-                    part: _Part = _List(walk, f, spot, tail=tail)
+                    part: Part = ListPart(walk, f, spot, tail=tail)
                 case SpeciesCode():
                     part = SpeciesPart(walk, spot, self)
                 case Time() if not listed and not started:
-                    part, started = _Start(walk, f, spot), True
+                    part, started = StartPart(walk, f, spot), True
                 case Duration() if f.since:
-                    part = _Gap(walk, f, spot)
+                    part = GapPart(walk, f, spot)
                 case _:
-                    part = _Value(walk, spot)
-            self.parts.append(_Optional(walk, spot, part) if f.optional else part)
+                    part = ValuePart(walk, spot)
+            self.parts.append(OptionalPart(walk, spot, part) if f.optional else part)
 
     def _spot(
         self, walk: Walk, fields: tuple[Field, ...], at: int, path: str, listed: bool
     ) -> Spot:
         f = fields[at]
         said = [n for n in range(at) if not isinstance(fields[n], ListOf)]
-        before = [(_said_at(n), codes_of(fields[n], walk.schema)) for n in reversed(said)]
+        before = [(n, codes_of(fields[n], walk.schema)) for n in reversed(said)]
         return Spot(
             path=path,
             role="value",
@@ -172,23 +171,19 @@ class _Group:
         here.add(group, species, self.moment(history, here))
 
 
-class _Part:
-    """A field of a group."""
+class ValuePart:
+    def __init__(self, walk: Walk, spot: Spot) -> None:
+        self.place = walk.make(spot, walk.table(spot))
 
     def code(self, coder: Coder, now: Now, said: Any) -> Item:
-        raise NotImplementedError
+        return self.place.code(coder, now, said)
 
 
-class _Value(_Part):
-    def __init__(self, walk: Walk, spot: Spot) -> None:
-        self.code = walk.make(spot, walk.table(spot)).code  # type: ignore[method-assign]
-
-
-class _Optional(_Part):
-    def __init__(self, walk: Walk, spot: Spot, part: _Part) -> None:
+class OptionalPart:
+    def __init__(self, walk: Walk, spot: Spot, part: Part) -> None:
         get = spot.get
-        presence = _like(
-            spot, f"{spot.path}?", "presence", 2, lambda group: int(get(group) is not None)
+        presence = spot.like(
+            f"{spot.path}?", "presence", 2, lambda group: int(get(group) is not None)
         )
         self.presence = walk.make(presence, walk.table(presence))
         self.part = part
@@ -199,7 +194,7 @@ class _Optional(_Part):
         return None
 
 
-class _Start(_Part):
+class StartPart:
     """The first time of a message: its hour by a table, and the day's hours start from it."""
 
     def __init__(self, walk: Walk, field: Time, spot: Spot) -> None:
@@ -209,7 +204,7 @@ class _Start(_Part):
         self.an_hour = HOUR_S // field.step_s
         self.by_hour = HOUR_S % field.step_s == 0 and field.span_s % DAY_S == 0
         if self.by_hour:
-            hour = _like(spot, f"{spot.path} hour", "hour", HOURS_IN_DAY, spot.get)
+            hour = spot.like(f"{spot.path} hour", "hour", HOURS_IN_DAY, spot.get)
             self.place = walk.make(hour, walk.table(hour))
 
     def code(self, coder: Coder, now: Now, said: Any) -> Item:
@@ -229,7 +224,7 @@ class _Start(_Part):
         return (days * HOURS_IN_DAY + hour) * self.an_hour + rest
 
 
-class _Gap(_Part):
+class GapPart:
     """A duration since the element before: it moves the clock."""
 
     def __init__(self, walk: Walk, field: Duration, spot: Spot) -> None:
@@ -242,53 +237,12 @@ class _Gap(_Part):
         return code
 
 
-class SpeciesPart(_Part):
-    """A species: one of the last eight in this packet, or another by the hour."""
-
-    def __init__(self, walk: Walk, spot: Spot, group: _Group) -> None:
-        walk.species.append(self)
-        self.path = spot.path
-        self.group = group
-        self.capacity = spot.codes
-        self.known = walk.models.species
-        self.position = {code: at for at, code in enumerate(self.known)}
-        recent = walk.table(_like(spot, f"{spot.path} recent", "recent", 2, spot.get))
-        check_contexts(recent, ("age",))
-        check_rows(recent, AGES, 2)
-        self.hits = [walk.named(spot.path, cumulative(row)) for row in recent.rows]
-        new = walk.table(_like(spot, f"{spot.path} new", "new", len(self.known) + 1, spot.get))
-        check_contexts(new, ("hour",))
-        check_rows(new, HOUR_ROWS if new.contexts else 1, len(self.known) + 1)
-        self.new = [
-            walk.named(spot.path, frequencies([weight(byte) for byte in row])) for row in new.rows
-        ]
-        self.step_s = max(group.clock_step_s, 1)
-
-    def code(self, coder: Coder, now: Now, said: Any) -> Item:
-        recent = now.here.recent[:MOST_RECENT]
-        moment = self.group.moment(now.history, now.here)
-        for species in recent:
-            hit = self.hits[age_row((moment - now.here.when[species]) // self.step_s)]
-            if coder.symbol(hit, int(said == species)):
-                return species
-        without = [self.position[species] for species in recent if species in self.position]
-        new = self.new[now.history.hour_row() if len(self.new) > 1 else 0]
-        escape = len(self.known)
-        symbol = coder.among(new, without, self.position.get(said, escape))
-        if symbol < escape:
-            return self.known[symbol]
-        species = coder.uniform(self.capacity, said)
-        if species in self.position or species in recent:
-            raise meaningless()
-        return species
-
-
-class _List(_Part):
+class ListPart:
     def __init__(self, walk: Walk, field: ListOf, spot: Spot, *, tail: bool) -> None:
         self.walk = walk
         self.path = spot.path
         self.least, self.most = field.least, field.most
-        self.element = _Group(walk, field.fields, f"{spot.path}[]", listed=True)
+        self.element = Group(walk, field.fields, f"{spot.path}[]", listed=True)
         self.set = None
         if self.element.species is not None and not self.element.clock_step_s:
             self.set = SetOf(walk, spot, self)
@@ -299,10 +253,10 @@ class _List(_Part):
             rows: Any = rows_of(group)
             return None if rows is None else len(rows) - least
 
-        counted = _like(spot, f"{spot.path} count", "count", spot.codes, count)
+        counted = spot.like(f"{spot.path} count", "count", spot.codes, count)
         self.count = walk.make(counted, walk.table(counted))
         if self.tail:
-            more = walk.table(_like(spot, f"{spot.path} more", "more", 2, spot.get))
+            more = walk.table(spot.like(f"{spot.path} more", "more", 2, spot.get))
             check_contexts(more, ("room",))
             check_rows(more, ROOM_ROWS, 2)
             self.more = [walk.named(spot.path, cumulative(row, LEAST_MORE)) for row in more.rows]
@@ -340,84 +294,3 @@ class _List(_Part):
         row = self.element.code(coder, history, inner, None if said is None else said[at])
         self.element.note(history, inner, row)
         return row
-
-
-class SetOf:
-    """Rows that ascend strictly by species, all of them known: a yes or no for each species.
-
-    The odds of yes are those of the species at the hour, times those of how long ago in this
-    packet it was in the set.
-    """
-
-    def __init__(self, walk: Walk, spot: Spot, of: _List) -> None:
-        walk.sets.append(self)
-        self.walk = walk
-        self.path = spot.path
-        self.of = of
-        self.known = walk.models.species
-        self.positions = frozenset(self.known)
-        flag = walk.table(_like(spot, f"{spot.path} set", "set", 2, spot.get))
-        check_contexts(flag, ())
-        check_rows(flag, 1, 2)
-        self.flag = walk.named(spot.path, cumulative(flag.rows[0]))
-        there = walk.table(_like(spot, f"{spot.path} there", "there", len(self.known), spot.get))
-        check_contexts(there, ("hour",))
-        check_rows(there, HOUR_ROWS if there.contexts else 1, len(self.known))
-        age = walk.table(_like(spot, f"{spot.path} age", "age", SET_AGES, spot.get))
-        check_contexts(age, ())
-        check_rows(age, 1, SET_AGES)
-        self.there = [[logit(byte) for byte in row] for row in there.rows]
-        self.age = [logit(byte) for byte in age.rows[0]]
-        self.odds: dict[tuple[int, int, int], Cumulative] = {}
-
-    def odds_of(self, hour: int, at: int, age: int) -> Cumulative:
-        """The table of a known species, by its place among the known."""
-        found = self.odds.get((hour, at, age))
-        if found is None:
-            found = self.walk.named(self.path, odds(self.there[hour][at] + self.age[age]))
-            self.odds[hour, at, age] = found
-        return found
-
-    def holds(self, rows: list[Tree] | None) -> bool:
-        """Whether these rows can be sent as a set."""
-        if rows is None:
-            return False
-        codes: list[Any] = [row[self.of.element.species or 0] for row in rows]
-        return all(code in self.positions for code in codes) and all(
-            one < other for one, other in pairwise(codes)
-        )
-
-    def code(
-        self, coder: Coder, history: History, inner: ListHistory, said: list[Tree] | None
-    ) -> list[Tree]:
-        element = self.of.element
-        said_of: dict[Any, Tree] = {row[element.species or 0]: row for row in said or ()}
-        hour = history.hour_row() if len(self.there) > 1 else 0
-        found = [
-            species
-            for at, species in enumerate(self.known)
-            if coder.symbol(
-                self.odds_of(hour, at, set_age_row(inner, species)), int(species in said_of)
-            )
-        ]
-        if not self.of.least <= len(found) <= self.of.most:
-            raise meaningless()
-        rows = []
-        for species in found:
-            row = element.code(coder, history, inner, said_of.get(species), known=species)
-            element.note(history, inner, row)
-            rows.append(row)
-        return rows
-
-
-def _said_at(at: int) -> Callable[[Now], Any]:
-    return lambda now: now.group[at]
-
-
-def logit(byte: int) -> int:
-    """A byte of a table of odds: 128 is even, 8 more is twice as likely."""
-    return byte - 16 * OCTAVE
-
-
-def _like(spot: Spot, path: str, role: str, codes: int, get: Callable[[Tree], Any]) -> Spot:
-    return replace(spot, path=path, role=role, codes=codes, get=get)
