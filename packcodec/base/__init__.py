@@ -1,6 +1,7 @@
 """At the receiver, pure: frames and times in, events out; what came, what is missing, and why."""
 
 from packcodec.base.account import Account, Base, read_frame
+from packcodec.base.ask import Asked, ask, never_used
 from packcodec.base.clock import ClockFit
 from packcodec.base.cover import Counted, State, Stretch, stretches
 from packcodec.base.events import (
@@ -20,6 +21,7 @@ from packcodec.base.events import (
 __all__ = [
     "Accepted",
     "Account",
+    "Asked",
     "Base",
     "ClockFit",
     "Contradicted",
@@ -35,6 +37,8 @@ __all__ = [
     "Stretch",
     "Unsent",
     "Why",
+    "ask",
+    "never_used",
     "read_frame",
     "stretches",
 ]

@@ -172,7 +172,7 @@ class Account:
             events.append(Gap(self.station, self.highest + 1, counter, reason))
         if restarted:
             events.append(Restart(self.station, counter))
-        record = opened.record
+        record = self._in_its_place(codec, opened, frame, counter) if late else opened.record
         events.append(Accepted(record, counter, codec.layout.identity, late))
         self._note(counter, frame, received, None if CLOCK_UNSET in flags else record)
         self._recovered.discard(counter)
@@ -292,6 +292,19 @@ class Account:
             self._recovered.discard(counter)
             return Contradicted(self.station, (counter,))
         return Recovered(record, counter, codec.layout.identity, source)
+
+    def _in_its_place(self, codec: Codec, opened: Opened, frame: bytes, counter: int) -> Record:
+        """The record of a late frame: its times are those near when it would have come, which may
+        be a day before it did."""
+        record = opened.record
+        return codec.decode(
+            frame,
+            received=self._about(counter),
+            station=self.station,
+            message=record.message,
+            sequence=record.sequence,
+            expected={self.station: counter},
+        )
 
     def _about(self, counter: int) -> datetime:
         """When a frame with this counter would have been received: between its neighbours."""

@@ -6,6 +6,7 @@
     reception   who heard a frame when, and how well: one row for every copy
     stray       frames that gave no record, as they came, with the reason
     card        records taken from a station's card, beside those of the radio
+    asked       missing lists that were signed for a station: no number of them serves twice
 
 Times are microseconds since 1970 in UTC. Everything is written so that writing it again changes
 nothing. packcodec/edge/migrations holds the same as steps; a test holds the two together.
@@ -98,6 +99,17 @@ card = Table(
     Column("place", Integer, primary_key=True, autoincrement=False),
     Column("log", Text, nullable=False),
     Column("record", Text, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+asked = Table(
+    "asked",
+    metadata,
+    Column("station", BigInteger, primary_key=True, autoincrement=False),
+    Column("number", BigInteger, primary_key=True, autoincrement=False),
+    Column("asked_us", BigInteger, nullable=False),
+    Column("counters", Text, nullable=False),
+    Column("bytes", LargeBinary, nullable=False),
     sqlite_with_rowid=False,
 )
 

@@ -38,6 +38,7 @@ STAGES = {
         "receive": "keep what serial lines, networks and files bring",
         "redecode": "read kept frames again with a schema found later",
         "gaps": "what was heard, won back and is missing, by station",
+        "ask": "lists for the stations of what never came, to be sent to them",
         "reconcile": "the card against the radio",
         "simulate": "what a lossy link delivers, with and without repair",
     },

@@ -1,0 +1,85 @@
+"""`packcodec ask`: missing lists, for a radio that can be heard by the stations."""
+
+from datetime import datetime
+
+import click
+
+from packcodec.codec.record import rfc3339
+from packcodec.edge.cli.decode import Moment
+from packcodec.edge.cli.receive import schemas_option
+from packcodec.edge.cli.screen import as_json_lines, warn, write_line
+from packcodec.edge.cli.sealed import given_keys
+from packcodec.edge.files import load
+from packcodec.edge.logs import station_number
+from packcodec.edge.parts import part
+from packcodec.edge.sources import now
+from packcodec.errors import KeysError
+from packcodec.schema.remedy import counted
+
+MOST_BYTES = 51
+
+
+@click.command()
+@click.argument("store")
+@schemas_option
+@click.option("--keys", required=True, type=click.Path(), help="A key file, or a folder of them.")
+@click.option("--station", "named", multiple=True, help="Only this one; may be repeated.")
+@click.option(
+    "--most",
+    default=MOST_BYTES,
+    show_default=True,
+    type=click.IntRange(11, 255),
+    help="The longest frame that the radio takes to a station, in bytes.",
+)
+@click.option("--at", type=Moment(), help="As of this time; now if not given.")
+@as_json_lines
+def command(
+    store: str,
+    schemas: tuple[str, ...],
+    keys: str,
+    named: tuple[str, ...],
+    most: int,
+    at: datetime | None,
+    as_json: bool,
+) -> None:
+    """A list for each station of frames in STORE that never came, one hex line each, to be sent.
+
+    A station whose radio hears it, and that has its key, sends again what it still keeps. Each
+    station gets one a day at most: a line once printed is not printed again. What carries them to
+    the stations keeps to the law like any other transmission: that account is yours.
+    """
+    part("sqlalchemy", "base")
+    from packcodec.edge.database import open_database
+    from packcodec.edge.store_ask import lists, stations_heard
+
+    opened_by = given_keys(keys) or {}
+    codecs = [load(schema, opened_by) for schema in schemas]
+    engine = open_database(store)
+    if named:
+        chosen = [station_number(each, codecs[0].schema, "--station") for each in named]
+    else:
+        heard = stations_heard(engine)
+        chosen = [each for each in heard if each in opened_by]
+        for each in heard:
+            if each not in opened_by:
+                warn(f"packcodec: station {each} has no key among these, and is not asked")
+        if heard and not chosen:
+            raise KeysError("no station of the store has one", place=keys)
+    for made in lists(engine, codecs, chosen, at or now(), most):
+        counters = made.asked.counters
+        if as_json:
+            write_line(
+                {
+                    "station": made.station,
+                    "number": made.asked.number,
+                    "at": rfc3339(made.asked.at),
+                    "counters": counters,
+                    "frame": made.frame.hex(),
+                }
+            )
+        else:
+            write_line(made.frame.hex())
+            warn(
+                f"station {made.station} is asked for {counted(len(counters), 'frame')}, "
+                f"{counters[0]} to {counters[-1]}"
+            )
