@@ -4,11 +4,11 @@ from collections.abc import Iterator
 
 from packcodec.emit.micropython_comments import INDENT
 from packcodec.emit.micropython_encode import TAKEN
+from packcodec.emit.micropython_values import value_of
 from packcodec.emit.names import Names
 from packcodec.emit.text import broken
-from packcodec.emit.whole import whole
 from packcodec.layout.model import Count, Group, Place, Presence, Repeat, Run, Step, When
-from packcodec.schema.model import Boolean, Field, ListOf, Time
+from packcodec.schema.model import ListOf
 
 
 def reader(group: Group, name: str) -> Iterator[str]:
@@ -57,14 +57,3 @@ def _read(place: Place, code: str) -> str:
     if isinstance(place, Count):
         return f"{code} + {place.field.least}" if place.field.least else code
     return value_of(place.field, code)
-
-
-def value_of(field: Field, code: str) -> str:
-    """The expression of the value that a code stands for."""
-    number = whole(field)
-    if isinstance(field, Boolean):
-        return f"{code} == 1"
-    by = field.step_s if isinstance(field, Time) else number.step if number else 1
-    plus = number.low if number else 0
-    scaled = f"{code} * {by}" if by != 1 else code
-    return f"{scaled} {'+' if plus > 0 else '-'} {abs(plus)}" if plus else scaled

@@ -1,0 +1,283 @@
+"""The walk over a message in modelled coding, as MicroPython functions: one for each group.
+
+A walk serves both ways: it takes values to send, or values to overlook, and gives the values sent
+or read. What it remembers are the values themselves, so nothing is stored on the way out.
+"""
+
+from collections.abc import Iterator
+from typing import Any
+
+from packcodec.codec.modelled.coder import TOTAL
+from packcodec.codec.modelled.tables import Classes, cumulative
+from packcodec.codec.modelled.walk import DAY_S, LEAST_MORE
+from packcodec.emit.micropython_comments import INDENT
+from packcodec.emit.micropython_encode import TAKEN, Function
+from packcodec.emit.micropython_values import code_of, nothing, value_of
+from packcodec.emit.names import Names
+from packcodec.emit.text import broken
+from packcodec.schema.model import Field, ListOf, Time
+
+_NEAR = {"before": 0, "before_2": 1, "before_3": 2}
+_TAKEN = TAKEN | {"c", "row", "known", "here", "count"}
+
+
+class Constants:
+    """What the walks of a schema refer to: tables, each once, and what lists are remembered."""
+
+    def __init__(self, known: list[int]) -> None:
+        self.known = known
+        self.tables: dict[bytes, str] = {}
+        self.lists: dict[str, int] = {}
+
+    def named(self, octets: bytes) -> str:
+        """The constant that holds these bytes."""
+        return self.tables.setdefault(octets, f"_T{len(self.tables)}")
+
+    def sums(self, rows: list[str], least: int = 1) -> str:
+        """The constant of a table: of each row the sums between its symbols, in 16 bits each."""
+        found = b""
+        for row in rows:
+            inner = cumulative(bytes.fromhex(row), least)[1:-1]
+            found += b"".join(each.to_bytes(2, "big") for each in inner)
+        return self.named(found)
+
+    def lists_of(self, message: str) -> Iterator[str]:
+        """What is remembered of the lists of a message."""
+        return (name for name in self.lists if name.startswith(f"_H_{message}__"))
+
+
+class Group:
+    """The walk over the fields of a message or of a list's elements, as functions."""
+
+    def __init__(
+        self,
+        constants: Constants,
+        name: str,
+        fields: tuple[Field, ...],
+        said: dict[str, Any],
+        here: str | None,
+    ) -> None:
+        self.constants = constants
+        self.name = name
+        self.fields = fields
+        self.said = said
+        self.here = here
+        self.keeps = False
+        self.row = "values" if here is None else "row"
+        self.function = Function(Names(_TAKEN))
+        self.held = [self.function.variables.give(f.name) for f in fields]
+        self.before: list[str] = []
+        self.species_at: int | None = said["species_at"]
+        step_s = said["clock_step_s"]
+        self.moment = "c.elapsed" if step_s else "here.elements"
+
+    def lines(self) -> Iterator[str]:
+        """The functions of the lists within, and this one."""
+        for at, (f, entry) in enumerate(zip(self.fields, self.said["fields"], strict=True)):
+            self._field(at, f, entry)
+        yield from self.before
+        values = [f"{nothing(f)}," for f in self.fields] or [""]
+        yield from ("", "", *broken(f"_NO_{self.name} = (", values, " ", ")"))
+        yield from ("", "", f"def _walk_{self.name}(c, {self.row}, known):")
+        if self.here is not None:
+            yield f"{INDENT}here = {self.here}"
+        for name in self.constants.lists_of(self.name) if self.here is None else ():
+            yield f"{INDENT}_forget({name})"
+        yield from self.function.lines
+        values = [self._value(at, f) for at, f in enumerate(self.fields)] or [""]
+        if self.here is None:
+            yield f"{INDENT}if not c.reading:"
+            yield f"{INDENT * 2}return values"
+            yield from broken(f"{INDENT}return [", values, ", ", "]")
+            return
+        yield f"{INDENT}if c.reading:"
+        yield from broken(f"{INDENT * 2}row = [", values, ", ", "]")
+        if self.keeps:
+            yield f"{INDENT}_keep(here, row)"
+        species = "-1" if self.species_at is None else self.held[self.species_at]
+        yield f"{INDENT}_note(here, row, {species}, {self.moment})"
+        yield f"{INDENT}return row"
+
+    def _value(self, at: int, field: Field) -> str:
+        variable = self.held[at]
+        if isinstance(field, ListOf):
+            return variable
+        value = value_of(field, variable)
+        return f"None if {variable} < 0 else {value}" if field.optional else value
+
+    def _field(self, at: int, field: Field, entry: dict[str, Any]) -> None:
+        add, variable, depth = self.function.add, self.held[at], 1
+        given = f"{self.row}[{at}]"
+        if field.optional:
+            absent = "None" if isinstance(field, ListOf) else "-1"
+            there = self._place(entry["presence"], f"0 if {given} is None else 1")
+            add(1, f"{variable} = {absent}", f"if {there}:")
+            depth = 2
+        match entry["part"]:
+            case "list":
+                assert isinstance(field, ListOf)
+                self._list(at, field, entry, depth)
+            case "species":
+                if at == self.species_at:
+                    add(depth, f"{variable} = known", "if known < 0:")
+                    depth += 1
+                add(depth, f"{variable} = {self._species(entry, given)}")
+            case "start":
+                assert isinstance(field, Time)
+                self._start(variable, field, entry, given, depth)
+            case "gap":
+                code = self._place(entry["value"], self._code(at, given))
+                add(depth, f"{variable} = {code}")
+                add(depth, f"c.elapsed += {variable} * {entry['step_s']}")
+            case _:
+                code = self._place(entry["value"], self._code(at, given))
+                add(depth, f"{variable} = {code}")
+
+    def _code(self, at: int, given: str) -> str:
+        entry = self.said["fields"][at]
+        codes = entry["value"]["codes"] if "value" in entry else entry["codes"]
+        return code_of(self.fields[at], codes, given)
+
+    def _start(
+        self, variable: str, field: Time, entry: dict[str, Any], given: str, depth: int
+    ) -> None:
+        add, codes = self.function.add, entry["codes"]
+        add(depth, f"{variable} = {code_of(field, codes, given)}")
+        if entry["hour"] is None:
+            add(depth, f"{variable} = {_alike(codes, variable)}")
+        else:
+            an_hour = entry["an_hour"]
+            day = 24 * an_hour
+            hour = self._place(entry["hour"], f"{variable} // {an_hour} % 24")
+            add(
+                depth,
+                f"count = {_alike(codes // day, f'{variable} // {day}')} * {day}",
+                f"count += {hour} * {an_hour}",
+                f"{variable} = count + _alike(c, {an_hour}, {variable} % {an_hour})",
+            )
+        if entry["known"]:
+            add(depth, f"c.start = {variable} * {field.step_s} % {DAY_S}")
+
+    def _species(self, entry: dict[str, Any], given: str) -> str:
+        recent, new = self.constants.sums(entry["recent"]), self.constants.sums(entry["new"])
+        hour = "_hour(c)" if len(entry["new"]) > 1 else "0"
+        here = "here"
+        if self.here is None:
+            here = "_BARE"
+            self.constants.lists[here] = 0
+        step_s = max(self.said["clock_step_s"], 1)
+        moment = self.moment if self.here is not None else "0"
+        return (
+            f"_species(c, {here}, {moment}, {step_s}, {recent}, {new}, {hour}, "
+            f"{entry['codes']}, {given})"
+        )
+
+    def _list(self, at: int, field: ListOf, entry: dict[str, Any], depth: int) -> None:
+        name, here = f"{self.name}__{field.name}", f"_H_{self.name}__{field.name}"
+        constants, add, variable = self.constants, self.function.add, self.held[at]
+        constants.lists[here] = len(constants.known) if entry["set"] else 0
+        inner = Group(constants, name, field.fields, entry, here)
+        self.before += inner.lines()
+        given, of = f"{self.row}[{at}]", f"_walk_{name}, _NO_{name}"
+        if entry["more"]:
+            more = constants.sums(entry["more"], LEAST_MORE)
+            ends = f"{field.least}, {field.most}"
+            add(depth, f"{variable} = _tail(c, {more}, {ends}, {given}, {of})")
+            return
+        if entry["set"]:
+            species = entry["species_at"]
+            flag = constants.sums(entry["set"])
+            add(depth, f"if _by(c, {flag}, 0, 2, _is_set({given}, {species})):")
+            there = constants.named(b"".join(map(bytes.fromhex, entry["there"])))
+            hour = "_hour(c)" if len(entry["there"]) > 1 else "0"
+            age = constants.named(bytes.fromhex(entry["age"][0]))
+            start = f"{variable} = _set(c, {here}, "
+            rest = [there, hour, age, str(field.least), str(field.most), str(species), given, of]
+            add(depth + 1, *broken(start, rest, ", ", ")"))
+            add(depth, "else:")
+            depth += 1
+        less = f" - {field.least}" if field.least else ""
+        count = self._place(entry["count"], f"len({given}){less}")
+        add(depth, f"count = {count}{less.replace('-', '+')}")
+        add(depth, f"{variable} = _rows(c, count, {given}, {of})")
+        if entry["set"]:
+            add(depth, f"if c.reading and _is_set({variable}, {species}):")
+            add(depth + 1, 'raise Refused(NOT_CANONICAL, "frame")')
+            add(depth - 1, f"_age_set({here})")
+
+    # ---- A place: the row of its table that what is known chooses
+
+    def _place(self, place: dict[str, Any], said: str) -> str:
+        codes, rows = place["codes"], place["rows"]
+        if not rows:
+            return _alike(codes, said)
+        row = "0"
+        for name in place["contexts"]:
+            size, kind = self._context(name, place)
+            row = kind if row == "0" else f"({row}) * {size} + {kind}"
+        classes = len(Classes(codes))
+        chosen = f"{self.constants.sums(rows)}, {row}, {classes}"
+        if place["around"] != "none":
+            return f"_around(c, {chosen}, {codes}, {self._centre(place)}, {said})"
+        if classes == codes:
+            return f"_by(c, {chosen}, {said})"
+        return f"_value(c, {chosen}, {codes}, {said})"
+
+    def _context(self, name: str, place: dict[str, Any]) -> tuple[int, str]:
+        """How many kinds there are, and which of them it is."""
+        match name:
+            case "hour":
+                return 8, "_hour(c)"
+            case "active":
+                reach_s = 4 * self.said["clock_step_s"]
+                return 4, f"_active(here, c.elapsed - {reach_s})"
+            case "kin":
+                assert self.species_at is not None
+                kin = self.constants.named(bytes(place["kin"]))
+                return 4, f"_kin({kin}, {self.held[self.species_at]})"
+        codes = place["before"][_NEAR[name]][1] if name in _NEAR else place["codes"]
+        code = self._earlier(name, place)
+        if codes <= 8:
+            return codes + 1, f"{code} + 1"
+        return 9, f"_bucket({code}, {codes}, {len(Classes(codes))})"
+
+    def _centre(self, place: dict[str, Any]) -> str:
+        centre = str(place["centre"])
+        if place["around"] == "centre":
+            return centre
+        return f"_near({self._earlier(place['around'], place)}, {centre}, {place['codes']})"
+
+    def _earlier(self, name: str, place: dict[str, Any]) -> str:
+        """A code said earlier, -1 where there is none."""
+        if name in _NEAR:
+            at: int = place["before"][_NEAR[name]][0]
+            return self.held[at]
+        element = "here.previous"
+        if name == "last":
+            assert self.species_at is not None
+            self.keeps = True
+            element = f"_last(here, {self.species_at}, {self.held[self.species_at]})"
+        return f"{self._getter(place)}({element})"
+
+    def _getter(self, place: dict[str, Any]) -> str:
+        """The function that takes a place's code from an element said earlier."""
+        at, get = place["at"], place["get"]
+        function, field = f"_{get}_{self.name}_{at}", self.fields[at]
+        if f"def {function}(row):" in self.before:
+            return function
+        given = f"row[{at}]"
+        absent = f"row is None or {given} is None" if field.optional else "row is None"
+        if get == "presence":
+            absent, code = "row is None", f"0 if {given} is None else 1"
+        elif isinstance(field, ListOf):
+            code = f"len({given}) - {field.least}"
+        else:
+            code = self._code(at, given)
+        self.before += ["", "", f"def {function}(row):", f"{INDENT}if {absent}:"]
+        self.before += [f"{INDENT * 2}return -1", f"{INDENT}return {code}"]
+        return function
+
+
+def _alike(codes: int, said: str) -> str:
+    """A number under `codes`; calls are kept few, for small ports have little stack."""
+    return f"{'_wide' if codes > TOTAL else '_alike'}(c, {codes}, {said})"
