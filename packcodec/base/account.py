@@ -15,6 +15,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from itertools import pairwise
 
+from packcodec.base.ask import never_used
 from packcodec.base.cadence import Cadence
 from packcodec.base.clock import Clock, said_time
 from packcodec.base.events import (
@@ -266,8 +267,13 @@ class Account:
     def _solve(self, codec: Codec, opened: Opened, counter: int) -> list[Event]:
         """What the erasure code gives back, now that it knows one frame more."""
         solver = self._solver_of(codec)
+        message = codec.payloads[opened.record.message].message.message
+        # Their sources are zeros, and no equation need be spent on them.
+        unused = never_used(message, opened.record.values, counter, self._frames)
         try:
             found = solver.heard(counter, opened.source, opened.repair)
+            for number in unused:
+                found += solver.heard(number, bytes(len(opened.source)))
         except Contradiction:
             doubtful = tuple(sorted(self._recovered))
             self._recovered.clear()

@@ -56,12 +56,13 @@ class Keeping:
         self._slots = Slots(files("counter"))
         self._journal = self._open_journal(files("journal"), layout)
         self.kept = self._journal.kept if self._journal else None
+        incomplete = self._forget_sources()
         self._store: LedgerStore | None = None
         self.ledger = self._open_ledger(files("ledger"), limits, now) if limits else None
         self.first = _first_number(self._slots, self.kept)
         self.reserved = self.first
         self.boots = 1 + (self._slots.now.boots if self._slots.now else 0)
-        behind = self.ledger is not None and self._store is None
+        behind = incomplete or (self.ledger is not None and self._store is None)
         self._leap = leap
         self._keep(Slot(min(self.first + leap, COUNTERS), self.boots, leap, behind))
 
@@ -72,12 +73,12 @@ class Keeping:
 
     def commit(
         self, change: Change, all_of_it: Callable[[], Kept], now_us: int, *, tidy: bool
-    ) -> None:
-        """Make a change durable, or everything where the last attempt failed."""
-        if self._journal is None or not (change or self.failed):
-            return
-        if self.failed and now_us < self._retry_us:
-            return
+    ) -> bool:
+        """Make a change durable, or everything where the last attempt failed; whether it is."""
+        if not (change or self.failed):
+            return True
+        if self._journal is None or (self.failed and now_us < self._retry_us):
+            return False
         try:
             self._journal.add(change, all_of_it, tidy=tidy)
         except OSError as error:
@@ -85,6 +86,7 @@ class Keeping:
             self._fail(f"journal: {error}")
         else:
             self.failed = False
+        return not self.failed
 
     def reserve(self, below: int) -> None:
         """Promise that no later boot uses a number below `below`; `reserved` says if it worked."""
@@ -100,7 +102,7 @@ class Keeping:
         try:
             if self._store is None:
                 self.ledger.record(now.mono_us, on_air_us, scopes, wall_us=wall_us)
-                return self._is_behind()
+                return self.is_behind()
             trusted_us = wall_us if now.attested else None
             self._store.record(
                 now.mono_us, on_air_us, scopes, wall_us=wall_us, trusted_us=trusted_us
@@ -109,8 +111,8 @@ class Keeping:
             if not isinstance(error.__cause__, OSError):
                 return False
             self._fail(f"ledger: {error.__cause__}")
-            return self._is_behind()
-        if self._slots.now is not None and self._slots.now.unrecorded:
+            return self.is_behind()
+        if self._slots.now is not None and self._slots.now.unrecorded and not self.failed:
             self._keep(replace(self._slots.now, unrecorded=False))
         return self._in_time(read().mono_us - now.mono_us)
 
@@ -121,8 +123,8 @@ class Keeping:
         self.margin_us = min(2 * took_us, MOST_MARGIN_US)
         return False
 
-    def _is_behind(self) -> bool:
-        """Whether it is on record that the ledger's file is behind; else nothing may be sent."""
+    def is_behind(self) -> bool:
+        """Whether it is on record that a file is behind; else nothing may be sent."""
         slot = self._slots.now
         return slot is not None and (slot.unrecorded or self._keep(replace(slot, unrecorded=True)))
 
@@ -144,6 +146,18 @@ class Keeping:
         if journal.damaged:
             self.trouble(f"journal: {journal.damaged} lines or records lost")
         return journal
+
+    def _forget_sources(self) -> bool:
+        """Forget the repair code's sources where some may be missing.
+
+        Whether that must stay on record: for damage, the journal says so itself.
+        """
+        if self._journal is None or not self._journal.kept.sources:
+            return False
+        unrecorded = self._slots.now is not None and self._slots.now.unrecorded
+        if unrecorded or self._journal.damaged:
+            self._journal.kept.sources.clear()
+        return unrecorded
 
     def _open_ledger(self, file: DurableFile, limits: Sequence[Limit], now: Reading) -> Ledger:
         """The account and its file; without one, the whole budget counts as spent."""

@@ -306,15 +306,19 @@ class Station:
             self._keeping.reserve(counter.to_reserve)
             counter.reserved = self._keeping.reserved
         try:
-            return self.monitor.sender.frame(due)
+            send = self.monitor.frame(due)
         except PackcodecError as error:
             self._keeping.trouble(str(error))
             return None
+        # With a repair code later frames speak of this one, also those after a power cut.
+        known = self.monitor.sender.ring is None or self._commit(self._reading())
+        return send if known or self._keeping.is_behind() else None
 
-    def _commit(self, now: Reading, *, all_of_it: bool = False, tidy: bool = False) -> None:
+    def _commit(self, now: Reading, *, all_of_it: bool = False, tidy: bool = False) -> bool:
         change = self.monitor.change(now.mono_us, all_of_it=all_of_it)
-        self._keeping.commit(change, self.monitor.kept, now.mono_us, tidy=tidy)
+        durable = self._keeping.commit(change, self.monitor.kept, now.mono_us, tidy=tidy)
         self.monitor.storage_failed = self._keeping.failed
+        return durable
 
     def _folder(self, path: Path) -> Files:
         """Files in a folder that no other process uses."""

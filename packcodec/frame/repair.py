@@ -18,12 +18,11 @@ that an equally large one in a row does not; how much is measured by `packcodec 
 """
 
 from collections import deque
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Self
 
-from packcodec.errors import EncodeError
 from packcodec.frame.gf256 import inverse, times
-from packcodec.frame.sequence import COUNTER_BITS, COUNTERS
 from packcodec.frozen import frozen
 from packcodec.layout.model import RepairLayout
 
@@ -84,10 +83,10 @@ _drawn_before = lru_cache(maxsize=1 << 14)(coefficients)
 
 
 class Ring:
-    """The station's half: the last sources sent. Keep `bytes(ring)` through a reboot.
+    """The station's half: the last sources sent, `next` the counter that follows them.
 
-    Kept after every frame it also says which counter comes next. A counter that skips some empties
-    the ring, for the base cannot tell a number never used from a lost one.
+    A counter that skips some empties the ring, for a frame may have gone that the ring knows
+    nothing of. A station that keeps each source before its frame goes knows better: `resumed`.
     """
 
     def __init__(self, layout: RepairLayout, station: int) -> None:
@@ -115,29 +114,26 @@ class Ring:
             total ^= int.from_bytes(source.translate(times(factor)), "big")
         return RepairField(held, total.to_bytes(layout.symbol_bytes, "big"))
 
-    def __bytes__(self) -> bytes:
-        """`next` (5 bytes, big-endian), then the sources, oldest first."""
-        return self.next.to_bytes(COUNTER_BITS // 8 + 1, "big") + b"".join(self._sources)
+    @property
+    def sources(self) -> dict[int, bytes]:
+        """The sources by counter, the oldest first."""
+        return dict(enumerate(self._sources, self.next - len(self._sources)))
 
     @classmethod
-    def restored(cls, layout: RepairLayout, station: int, kept: bytes) -> Self:
-        """The ring that `bytes(ring)` gave. Raises EncodeError where `kept` is not one."""
+    def resumed(
+        cls, layout: RepairLayout, station: int, sources: Mapping[int, bytes], following: int
+    ) -> Self:
+        """The ring of a station whose next counter is `following`, from the `sources` it kept.
+
+        Counters missing from the oldest of them on must never have been used: they are zeros.
+        """
         ring = cls(layout, station)
-        size, head = layout.symbol_bytes, COUNTER_BITS // 8 + 1
-        sources = [kept[at : at + size] for at in range(head, len(kept), size)]
-        ring.next = int.from_bytes(kept[:head], "big")
-        if (
-            (len(kept) - head) % size
-            or len(kept) < head
-            or len(sources) > layout.repair.span
-            or ring.next > COUNTERS
-        ):
-            raise EncodeError(
-                f"{len(kept)} bytes are not the ring of this schema",
-                place="repair",
-                remedy="start with an empty ring, and a counter that was never used",
-            )
-        ring._sources.extend(sources)
+        ring.next = following
+        first = following - layout.repair.span
+        if any(counter >= first for counter in sources):
+            unused = bytes(layout.symbol_bytes)
+            counters = range(max(first, min(sources)), following)
+            ring._sources.extend(sources.get(counter, unused) for counter in counters)
         return ring
 
 

@@ -6,10 +6,11 @@ does, in this order:
     seen, health, tick   with a reading of the clocks
     change()             what must be durable before the call that made it returns
     due(now)             a record that may be sent now, or None; or a frame that goes again
-    sender.frame(due)    a record's frame, once `sender.counter.to_reserve` is durable
+    frame(due)           a record's frame, once `sender.counter.to_reserve` is durable
     sent(frame)          after the radio has sent it; or sender.failed(now)
 
-The airtime is entered in the ledger, durably, between the frame and the radio. What the radio heard
+The airtime is entered in the ledger, durably, between the frame and the radio, and with a repair
+code the change of `frame` is durable by then, or else on record as lost. What the radio heard
 goes to `hear`, and is durable before a `due` that comes of it is sent.
 
 `health` has these fields from the engine itself, where the schema has them and the caller does not
@@ -18,7 +19,7 @@ numbers that were never used: those after `last_sent` and before `first_number`.
 
     restarts         starts since the station was set out, the first one not counted
     boots            starts since the station was set out, this one included
-    last_sent        the last number really sent before this start
+    last_sent        the last number that went before this start, or may have
     first_number     the first number of this start
     waiting          records that wait to be sent
     discarded        records that went to make room for others, since the station was set out
@@ -98,7 +99,9 @@ class Monitor:
         self.unsendable: Counts[str] = Counts(state.get("unsendable", {}))
         self.mark: Any = state.get("mark")
         self._codec = codec
-        self._before_boot = kept.last_sent
+        # A frame that was made may have gone, whatever the power did next.
+        gone = [n for n in (kept.last_sent, *kept.sources) if n is not None]
+        self._before_boot = max(gone, default=None)
         self._first_number = counter.next
         known = datetime.fromisoformat(state["known"]) if "known" in state else None
         self.clock = Clock(codec.schema.epoch, known, keeps_time=keeps_time)
@@ -112,7 +115,15 @@ class Monitor:
         self.again = kept.again
         self.summariser = Summariser(codec, station)
         self.sender = Sender(
-            codec, station, link, rules, counter=counter, ledger=ledger, boots=boots, now=now
+            codec,
+            station,
+            link,
+            rules,
+            counter=counter,
+            ledger=ledger,
+            boots=boots,
+            now=now,
+            sources=kept.sources,
         )
         self._health_fields = next(
             (message.fields for message in codec.schema.messages if message.name == HEALTH), ()
@@ -178,7 +189,15 @@ class Monitor:
 
     def kept(self) -> Kept:
         """Everything, for a store that is written anew."""
-        return Kept(self.outbox, self.outbox.next, self.last_sent, self._state(), self.again)
+        ring = self.sender.ring
+        return Kept(
+            self.outbox,
+            self.outbox.next,
+            self.last_sent,
+            self._state(),
+            self.again,
+            ring.sources if ring else None,
+        )
 
     @property
     def has_records(self) -> bool:
@@ -224,6 +243,14 @@ class Monitor:
                 continue
             return due if self.sender.may_go(due, now) else None
         return self._goes_again(now)
+
+    def frame(self, due: Due) -> Send:
+        """Number and encode it. Raises EncodeError where no number is reserved, or no key is."""
+        send = self.sender.frame(due)
+        if self.sender.ring is not None:
+            sources = self.sender.ring.sources
+            self._change.made = min(sources), send.sequence, sources[send.sequence]
+        return send
 
     def sent(self, send: Send) -> None:
         """The radio has sent it."""

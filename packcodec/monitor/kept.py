@@ -19,7 +19,8 @@ class Change:
     the state where it changed.
 
     For what may go again: the frame of the sequence `sent`, a missing list that was taken, and the
-    sequences that went again.
+    sequences that went again. For the repair code: of a frame that was made the oldest sequence
+    that its ring knows, its own, and its source.
     """
 
     def __init__(
@@ -31,6 +32,7 @@ class Change:
         frame: bytes | None = None,
         taken: MissingList | None = None,
         went: Iterable[int] = (),
+        made: tuple[int, int, bytes] | None = None,
     ) -> None:
         self.put = list(put)
         self.gone = list(gone)
@@ -39,9 +41,10 @@ class Change:
         self.frame = frame
         self.taken = taken
         self.went = list(went)
+        self.made = made
 
     def __bool__(self) -> bool:
-        told = (self.sent, self.state, self.taken)
+        told = (self.sent, self.state, self.taken, self.made)
         return bool(self.put or self.gone or self.went) or any(each is not None for each in told)
 
     def to_json(self) -> dict[str, Any]:
@@ -60,6 +63,9 @@ class Change:
             said["taken"] = [self.taken.number, self.taken.counters]
         if self.went:
             said["went"] = self.went
+        if self.made is not None:
+            oldest, sequence, source = self.made
+            said["made"] = [oldest, sequence, source.hex()]
         return said
 
     @classmethod
@@ -72,12 +78,17 @@ class Change:
             bytes.fromhex(said["frame"]) if "frame" in said else None,
             MissingList(said["taken"][0], tuple(said["taken"][1])) if "taken" in said else None,
             said.get("went", ()),
+            _made(*said["made"]) if "made" in said else None,
         )
+
+
+def _made(oldest: int, sequence: int, source: str) -> tuple[int, int, bytes]:
+    return oldest, sequence, bytes.fromhex(source)
 
 
 class Kept:
     """`entries` by number, `next_number` for the next, `last_sent` None where nothing ever was;
-    `again` is what may go again."""
+    `again` is what may go again, `sources` are those of the repair code by sequence."""
 
     def __init__(
         self,
@@ -86,12 +97,14 @@ class Kept:
         last_sent: int | None = None,
         state: State | None = None,
         again: Again | None = None,
+        sources: Mapping[int, bytes] | None = None,
     ) -> None:
         self.entries = {entry.number: entry for entry in entries}
         self.next_number = next_number
         self.last_sent = last_sent
         self.state = state
         self.again = again or Again()
+        self.sources = dict(sources or {})
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Kept) and self.to_json() == other.to_json()
@@ -112,15 +125,23 @@ class Kept:
             self.again.take(change.taken)
         for sequence in change.went:
             self.again.went(sequence)
+        if change.made is not None:
+            oldest, sequence, source = change.made
+            self.sources = {n: kept for n, kept in self.sources.items() if n >= oldest}
+            self.sources[sequence] = source
 
     def to_json(self) -> dict[str, Any]:
-        said = {
+        said: dict[str, Any] = {
             "entries": [entry.to_json() for entry in self.entries.values()],
             "next_number": self.next_number,
             "last_sent": self.last_sent,
             "state": self.state,
         }
-        return {**said, "again": self.again.to_json()} if self.again else said
+        if self.again:
+            said["again"] = self.again.to_json()
+        if self.sources:
+            said["sources"] = [[n, source.hex()] for n, source in self.sources.items()]
+        return said
 
     @classmethod
     def of_json(cls, said: Mapping[str, Any]) -> Self:
@@ -130,4 +151,5 @@ class Kept:
             said["last_sent"],
             said["state"],
             Again.of_json(said["again"]) if "again" in said else None,
+            {n: bytes.fromhex(source) for n, source in said.get("sources", ())},
         )

@@ -70,15 +70,20 @@ class Sender:
         ledger: Ledger | None,
         boots: int,
         now: Reading,
+        sources: Mapping[int, bytes] | None = None,
     ) -> None:
-        """Raises RadioError for a link whose rules let no frame pass."""
+        """`sources` of the repair code by number, as far as every frame that was made is known.
+
+        Raises RadioError for a link whose rules let no frame pass.
+        """
         self.counter = counter
         self.ledger = ledger
         self.scopes = _all_scopes(link, rules)
         self.margin_us = 0
         self._codec = codec
         self._station = station
-        self._ring = Ring(codec.layout.repair, station) if codec.layout.repair else None
+        repair = codec.layout.repair
+        self.ring = Ring.resumed(repair, station, sources or {}, counter.next) if repair else None
         self._boot_frames = BOOT_FRAMES if boots > 1 else 0
         self._not_before_us = now.mono_us
         self._retry_us = FIRST_RETRY_US
@@ -150,7 +155,7 @@ class Sender:
     def frame(self, due: Due) -> Send:
         """Number and encode it. Raises EncodeError where no number is reserved, or no key is."""
         sequence = self.counter.take()
-        frame = self._codec.encode(due.record, sequence=sequence, ring=self._ring)
+        frame = self._codec.encode(due.record, sequence=sequence, ring=self.ring)
         self._boot_frames = max(0, self._boot_frames - 1)
         return Send(due.entry, frame, sequence, due.airtime_us)
 

@@ -182,15 +182,26 @@ def test_a_ring_outlasts_a_reboot(count: int) -> None:
     ring = Ring(layout, 7)
     for at in range(count):
         ring.advance(at, bytes([at, 1, 2]))
-    again = Ring.restored(layout, 7, bytes(ring))
-    assert again.next == count
+    again = Ring.resumed(layout, 7, ring.sources, count)
+    assert again.sources == ring.sources
     assert again.advance(count, bytes(3)) == ring.advance(count, bytes(3))
 
 
-@pytest.mark.parametrize("kept", [b"", b"1234", bytes(5 + 2), bytes(5 + 3 * 11), b"\xff" * 5])
-def test_what_is_no_ring_is_refused(kept: bytes) -> None:
-    with pytest.raises(EncodeError, match="never used"):
-        Ring.restored(layout_of(5, 2), 7, kept)
+@given(count=st.integers(1, 20), unused=st.integers(0, 25))
+def test_numbers_never_used_are_zeros_in_a_ring_that_knows(count: int, unused: int) -> None:
+    layout = layout_of(5, 2)
+    ring, other = Ring(layout, 7), Ring(layout, 7)
+    for at in range(count):
+        ring.advance(at, bytes([at + 1, 1, 2]))
+        other.advance(at, bytes([at + 1, 1, 2]))
+    for at in range(count, count + unused):
+        other.advance(at, bytes(3))
+    again = Ring.resumed(layout, 7, ring.sources, count + unused)
+    if unused < layout.repair.span:
+        assert again.sources == other.sources
+        assert again.advance(other.next, bytes(3)) == other.advance(other.next, bytes(3))
+    else:
+        assert again.sources == {}
 
 
 def test_a_leap_of_the_counter_empties_the_ring() -> None:
@@ -256,14 +267,17 @@ def test_what_a_frame_covers_is_explained() -> None:
     assert {"covers 0 earlier frames", "covers 1 earlier frame"} < set(told)
 
 
-def test_only_the_messages_named_and_only_every_so_many_frames_carry_it() -> None:
-    schema = replace(CODEC.schema, repair=replace(CODEC.schema.repair, every=4))  # type: ignore[type-var]
+@pytest.mark.parametrize(("symbols", "turn"), [(1, "x..."), (3, "x.xx")])
+def test_only_the_messages_named_and_only_so_many_frames_carry_it(symbols: int, turn: str) -> None:
+    assert CODEC.schema.repair is not None
+    repair = replace(CODEC.schema.repair, every=4, symbols=symbols)
+    schema = replace(CODEC.schema, repair=repair)
     codec = Codec(compile_layout(schema))
     carried = [
         codec.open(codec.encode(summary(0, 1), station=3, sequence=at)).repair is not None
         for at in range(8)
     ]
-    assert carried == [True, False, False, False] * 2
+    assert carried == [each == "x" for each in turn] * 2
     sighting = {"message": "sighting", "values": {"species": "otter", "individuals": 1}}
     assert codec.open(codec.encode(sighting, station=3, sequence=0)).repair is None
 
