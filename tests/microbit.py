@@ -54,11 +54,18 @@ class Microbit:
         return said.removeprefix(b"OK").decode().strip()
 
     def load(self, source: str) -> None:
-        """Define what `source` defines, a block at a time and without its comments."""
+        """Define what `source` defines, a block at a time and without its comments.
+
+        Its head, then functions, the largest first: to compile one takes room in one piece.
+        """
+        self.run("import gc\n")
         bare = re.sub(r"^#.*\n", "", source, flags=re.MULTILINE)
-        for block in re.split(r"\n\n\n+", bare):
-            if block.strip():
-                self.run(block.strip() + "\n")
+        blocks = [block.strip() for block in re.split(r"\n\n\n+", bare) if block.strip()]
+        functions = [block for block in blocks if block.startswith("def ")]
+        others = [block for block in blocks if not block.startswith("def ")]
+        for block in (others[0], *sorted(functions, key=len, reverse=True), *others[1:]):
+            self.run(block + "\n")
+            self.run("gc.collect()\n")
 
     def stop(self) -> None:
         self.process.kill()
