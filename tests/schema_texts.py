@@ -49,7 +49,8 @@ def toml_of(schema: Schema) -> str:
     if schema.repair is not None:
         repair = schema.repair
         lines += ["[repair]", f"messages = {json.dumps(repair.messages)}"]
-        lines += [f"{key} = {getattr(repair, key)}" for key in ("window", "stride", "every")]
+        keys = ("window", "stride", "every", "symbols")
+        lines += [f"{key} = {getattr(repair, key)}" for key in keys]
         if repair.symbol_bytes is not None:
             lines.append(f"symbol_bytes = {repair.symbol_bytes}")
     for message in schema.messages:

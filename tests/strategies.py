@@ -254,7 +254,8 @@ def schemas(
             symbol_bytes=draw(st.none() | st.integers(1, 40)),
             window=draw(st.integers(1, 16)),
             stride=draw(st.integers(1, 4)),
-            every=draw(st.sampled_from([1, 2, 4])),
+            every=(turn := draw(st.sampled_from([(1, 1), (2, 1), (4, 1), (4, 3)])))[0],
+            symbols=turn[1],
         )
     last_station = (1 << (frame.station_bits or 32)) - 1
     stations = draw(st.sets(st.integers(0, last_station), max_size=3))

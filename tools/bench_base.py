@@ -43,6 +43,7 @@ from packcodec.layout.model import RepairLayout
 from packcodec.radio.airtime import airtime
 from packcodec.radio.lora import Lora
 from packcodec.schema.model import Repair
+from packcodec.schema.words import repair_words
 
 SCHEMA = Path(__file__).parent.parent / "packcodec" / "edge" / "demo_data" / "schema.toml"
 STATIONS = range(1, 5)
@@ -60,6 +61,14 @@ BARS = {
     (0.2, 12): 0.985,
     (0.3, 12): 0.94,
 }
+# In every frame, as is the default; and in some, with a longer window to make up for it.
+CODES = (
+    Repair(("summary",)),
+    Repair(("summary",), window=64, every=4, symbols=3),
+    Repair(("summary",), window=64, every=16, symbols=11),
+    Repair(("summary",), window=96, every=8, symbols=5),
+)
+FACTORS = range(7, 13)
 LEAST_INGEST = 20_000
 MOST_AIRTIME = 1.30
 
@@ -172,7 +181,12 @@ def _bare(folder: Path) -> float:
 
 def recovery(intervals: int) -> bool:
     """Delivered shares beside their bars; the last span of intervals is not counted."""
-    repair = RepairLayout(Repair(("summary",)), 6, PAYLOAD_BYTES + 1, 10)
+    held = [_recovery(_layout(repair), intervals) for repair in CODES]
+    return all(held)
+
+
+def _recovery(repair: RepairLayout, intervals: int) -> bool:
+    print(repair_words(repair.repair))
     span, good = repair.repair.span, True
     for (loss, mean), bar in BARS.items():
         draw = Random(7).random
@@ -182,9 +196,10 @@ def recovery(intervals: int) -> bool:
         share = (won.delivered - span) / intervals
         good &= share >= bar and won.wrong == 0
         kind = "independent" if mean is None else f"bursts of mean {mean}"
+        most = bound(lost, repair.rate).share
         print(
-            f"{loss:.0%} {kind}: {share:.5f} (bar {bar}); once {plain(lost).share:.4f}, twice "
-            f"{repeated(lost, 1).share:.4f}, bound {bound(lost, 0.5).share:.4f}; 95 % within "
+            f"  {loss:.0%} {kind}: {share:.5f} (bar {bar}); once {plain(lost).share:.4f}, twice "
+            f"{repeated(lost, 1).share:.4f}, bound {most:.4f}; 95 % within "
             f"{won.delay(0.95)} intervals; wrong {won.wrong}  "
             f"[{'ok' if share >= bar and not won.wrong else 'BELOW THE BAR'}]"
         )
@@ -192,26 +207,35 @@ def recovery(intervals: int) -> bool:
 
 
 def cost() -> bool:
-    """Airtime with the symbol over airtime without, for a 12-byte summary on LoRa."""
-    repair = RepairLayout(Repair(("summary",)), 6, PAYLOAD_BYTES + 1, 10)
-    more = -(-repair.bits // 8)
+    """Airtime with the symbols over airtime without, for a 12-byte summary on LoRa.
+
+    The mean over the frames, of which only some carry a symbol. Good where some code of CODES
+    keeps to the bar; that code's recovery is told by `recovery`.
+    """
     good = True
     for name, link in (("LoRaWAN, 13 bytes around it", LINK_BYTES), ("bare LoRa", 0)):
-        factors = {
-            sf: airtime(Lora(sf), link + FRAME_BYTES + more).airtime_us
-            / airtime(Lora(sf), link + FRAME_BYTES).airtime_us
-            for sf in range(7, 13)
-        }
-        told = ", ".join(f"SF{sf} {factor:.2f}" for sf, factor in factors.items())
-        print(f"{name}: {told}  [bar {MOST_AIRTIME}: {_verdict(factors)}]")
-        if link:
-            good &= max(factors.values()) <= MOST_AIRTIME
+        print(name)
+        least = dict.fromkeys(FACTORS, 9.9)
+        for repair in CODES:
+            found = {sf: _factor(_layout(repair), sf, link) for sf in FACTORS}
+            least = {sf: min(least[sf], factor) for sf, factor in found.items()}
+            told = ", ".join(f"SF{sf} {factor:.2f}" for sf, factor in found.items())
+            print(f"  {told}: {repair_words(repair)}")
+        over = [f"SF{sf}" for sf, factor in least.items() if factor > MOST_AIRTIME]
+        print(f"  bar {MOST_AIRTIME}: {'over at ' + ', '.join(over) if over else 'ok'}")
+        good &= not over
     return good
 
 
-def _verdict(factors: dict[int, float]) -> str:
-    over = [f"SF{sf}" for sf, factor in factors.items() if factor > MOST_AIRTIME]
-    return f"over at {', '.join(over)}" if over else "ok"
+def _factor(repair: RepairLayout, sf: int, link_bytes: int) -> float:
+    without = airtime(Lora(sf), link_bytes + FRAME_BYTES).airtime_us
+    more = -(-repair.bits // 8)
+    with_symbol = airtime(Lora(sf), link_bytes + FRAME_BYTES + more).airtime_us
+    return 1 + (with_symbol / without - 1) * repair.repair.symbols / repair.repair.every
+
+
+def _layout(repair: Repair) -> RepairLayout:
+    return RepairLayout(repair, repair.window.bit_length(), PAYLOAD_BYTES + 1, 10)
 
 
 def main() -> int:

@@ -107,7 +107,7 @@ def coded(repair: RepairLayout, lost: list[bool], draw: Draw) -> Outcome:
         if gone:
             continue
         delays.append(0)
-        carried = field if counter % repair.repair.every == 0 else None
+        carried = field if repair.rides(repair.repair.messages[0], counter) else None
         for won in solver.heard(counter, source, carried):
             # A source that is asked for twice would be a wrong one too.
             wrong += sent.pop(won.counter, None) != won.source

@@ -96,6 +96,8 @@ def _repair(schema: Schema) -> dict[str, Any]:
             "window": repair.window,
             "stride": repair.stride,
             "every": repair.every,
+            # Younger than the rest, and so only there where it says something.
+            **({"symbols": repair.symbols} if repair.symbols > 1 else {}),
         }
     }
 

@@ -137,9 +137,16 @@ class RepairLayout:
     def bits(self) -> int:
         return self.held_bits + 8 * self.symbol_bytes
 
+    @property
+    def rate(self) -> float:
+        """Sources over sources and symbols, if every frame is of a message that carries them."""
+        return self.repair.every / (self.repair.every + self.repair.symbols)
+
     def rides(self, message: str, sequence: int) -> bool:
         """Whether the frame of this message with this sequence carries a repair field."""
-        return message in self.repair.messages and sequence % self.repair.every == 0
+        repair = self.repair
+        turn = sequence * repair.symbols % repair.every
+        return turn < repair.symbols and message in repair.messages
 
 
 @frozen

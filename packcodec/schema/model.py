@@ -200,8 +200,8 @@ class Repair:
     """The erasure code of a station's frames (spec/repair.md).
 
     Frames of `messages` carry a repair symbol over `window` earlier frames, `stride` apart, in
-    every `every`-th frame of the counter (a power of two). `symbol_bytes` is None where a symbol
-    is to hold the longest payload; a payload that does not fit it is not protected.
+    `symbols` of every `every` frames of the counter (a power of two). `symbol_bytes` is None where
+    a symbol is to hold the longest payload; a payload that does not fit it is not protected.
     """
 
     messages: tuple[str, ...]
@@ -209,6 +209,7 @@ class Repair:
     window: int = 32
     stride: int = 3
     every: int = 1
+    symbols: int = 1
 
     @property
     def span(self) -> int:

@@ -5,6 +5,7 @@ line and key, and what would be right.
 """
 
 from datetime import UTC, datetime
+from fractions import Fraction
 from functools import lru_cache
 from typing import Literal, cast
 
@@ -255,7 +256,7 @@ def _repair(
     if "repair" not in root.values:
         return None
     table = root.table("repair")
-    table.only(("messages", "symbol_bytes", "window", "stride", "every"))
+    table.only(("messages", "symbol_bytes", "window", "stride", "every", "symbols"))
     if coding != "fixed":
         raise root.table("schema").error(
             "coding",
@@ -271,6 +272,11 @@ def _repair(
             f"is {every}",
             "use 1, 2, 4, 8 or 16, and a sequence_bits that can tell such frames apart",
         )
+    symbols = table.integer("symbols", 1, every, default.symbols)
+    if every > 1 and symbols % 2 == 0:
+        raise table.error(
+            "symbols", f"{symbols} of {every} is the same as {_lowest(symbols, every)}", "use that"
+        )
     repair = Repair(
         messages=_repaired(table, messages),
         symbol_bytes=table.integer("symbol_bytes", 1, LONGEST_SYMBOL_BYTES)
@@ -279,6 +285,7 @@ def _repair(
         window=table.integer("window", 1, WIDEST_WINDOW, default.window),
         stride=table.integer("stride", 1, WIDEST_WINDOW, default.stride),
         every=every,
+        symbols=symbols,
     )
     most = 1 << (frame.sequence_bits or CARRIED_SEQUENCE_BITS) >> 1
     if repair.span > most:
@@ -288,6 +295,11 @@ def _repair(
             f"use a window of {max(1, most // repair.stride)}, or more sequence_bits",
         )
     return repair
+
+
+def _lowest(part: int, whole: int) -> str:
+    share = Fraction(part, whole)
+    return f"{share.numerator} of {share.denominator}"
 
 
 def _repaired(table: Table, messages: tuple[Message, ...]) -> tuple[str, ...]:

@@ -63,7 +63,7 @@ def repair_words(repair: Repair | None) -> str:
     if repair is None:
         return "none"
     size = f"{repair.symbol_bytes} bytes" if repair.symbol_bytes else "as long as the longest"
-    turn = f", every {repair.every} frames" if repair.every > 1 else ""
+    turn = f", in {repair.symbols} of {repair.every} frames" if repair.every > 1 else ""
     on = ", ".join(repair.messages)
     return f"on {on}{turn}: symbol {size}, window {repair.window}, stride {repair.stride}"
 

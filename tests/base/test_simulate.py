@@ -54,11 +54,15 @@ def test_repetition_and_the_bound() -> None:
 
 
 @settings(max_examples=20)
-@given(seed=st.integers(0, 2**32), loss=st.floats(0, 0.7), every=st.sampled_from([1, 2]))
+@given(
+    seed=st.integers(0, 2**32),
+    loss=st.floats(0, 0.7),
+    turn=st.sampled_from([(1, 1), (2, 1), (4, 3)]),
+)
 def test_the_code_gives_no_less_than_was_heard_and_nothing_wrong(
-    seed: int, loss: float, every: int
+    seed: int, loss: float, turn: tuple[int, int]
 ) -> None:
-    repair = RepairLayout(Repair(("summary",), None, 8, 2, every), 4, 5, 10)
+    repair = RepairLayout(Repair(("summary",), None, 8, 2, *turn), 4, 5, 10)
     lost = losses(independent(loss, Random(seed).random), 300)
     outcome = coded(repair, lost, Random(seed).random)
     assert plain(lost).delivered <= outcome.delivered <= 300

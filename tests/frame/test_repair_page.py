@@ -88,4 +88,5 @@ def test_the_defaults_of_the_page() -> None:
         "window": str(default.window),
         "stride": str(default.stride),
         "every": str(default.every),
+        "symbols": str(default.symbols),
     }

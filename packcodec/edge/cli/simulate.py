@@ -57,13 +57,12 @@ def command(
     repair, own = _repair(codec)
     draw = Random(seed).random
     lost = losses(_model(loss, burst, length, every, draw), intervals)
-    rate = repair.repair.every / (1 + repair.repair.every)
     outcomes = [
         plain(lost),
         repeated(lost, 1),
         repeated(lost, LATER),
         coded(repair, lost, Random(seed).random),
-        bound(lost, rate),
+        bound(lost, repair.rate),
     ]
     if as_json:
         document(
