@@ -55,13 +55,11 @@ def ask(program: Path | list[str], lines: Iterable[str]) -> list[str]:
 def _main(layout: Layout) -> Iterator[str]:
     schema, names = layout.schema, CNames(layout)
     call, macro = names.prefix, names.macro
-    work = "&work, " if schema.coding == "modelled" else ""
     yield f'#include "{schema.name}.h"'
     yield "#include <inttypes.h>"
     yield "#include <stdio.h>"
     yield "#include <stdlib.h>"
     yield "#include <string.h>"
-    yield f"static struct {call}_work work;" if work else ""
     yield "static char *at;"
     yield "static uint64_t next(void) {"
     yield "    char *end; uint64_t value = *at == ' ' && at[1] == '-'"
@@ -84,12 +82,12 @@ def _main(layout: Layout) -> Iterator[str]:
         most = names.frame_bytes[message.name]
         yield f"static void d_{message.name}(const uint8_t *f, size_t n, struct {call}_header h) {{"
         yield f"    static struct {tag} m; uint8_t *again = malloc({most}); size_t length = 0;"
-        yield f"    int result = {call}_unframe_{message.name}({work}f, n, &m);"
+        yield f"    int result = {call}_unframe_{message.name}(f, n, &m);"
         yield '    printf("%d", result);'
         yield "    if (result == 0) {"
         yield '        printf(" %d %" PRIu32 " %" PRIu32, h.message, h.station, h.sequence);'
         yield f"        show_{message.name}(&m);"
-        yield f"        if ({call}_frame_{message.name}({work}&m, h.station, h.sequence, again,"
+        yield f"        if ({call}_frame_{message.name}(&m, h.station, h.sequence, again,"
         yield f"            {most}, &length) != 0 || length != n || memcmp(f, again, n) != 0) {{"
         yield '            fprintf(stderr, "not the same again\\n"); exit(4); }'
         yield "    }"
@@ -98,7 +96,7 @@ def _main(layout: Layout) -> Iterator[str]:
         yield f"static void e_{message.name}(uint32_t station, uint32_t sequence) {{"
         yield f"    static struct {tag} m; uint8_t *f = malloc({most}); size_t length = 0;"
         yield f"    get_{message.name}(&m);"
-        yield f"    int r = {call}_frame_{message.name}({work}&m, station, sequence, f, {most},"
+        yield f"    int r = {call}_frame_{message.name}(&m, station, sequence, f, {most},"
         yield "        &length);"
         yield '    printf("%d", r);'
         yield "    if (r == 0) { putchar(' '); hex(f, length); }"

@@ -55,7 +55,6 @@ RUNTIME = r"""
 #include "bench.h"
 static const struct bench_report report = { %s };
 static uint8_t payload[512];
-%s
 static void say(char letter)
 {
     register unsigned call __asm__("r0") = 3;
@@ -69,7 +68,7 @@ void reset(void)
     static const char digits[] = "0123456789abcdef";
     size_t bits = 0;
     begin();
-    int result = bench_encode_report(%s&report, payload, &bits);
+    int result = bench_encode_report(&report, payload, &bits);
     finished();
     for (size_t i = 0; result == 0 && i < (bits + 7) / 8; i++) {
         say(digits[payload[i] >> 4]);
@@ -91,7 +90,7 @@ SECTIONS {
 """
 
 
-_RUNTIME_NAMES = "reset begin finished say vectors report payload work digits.0"
+_RUNTIME_NAMES = "reset begin finished say vectors report payload digits.0"
 RUNTIME_NAMES = frozenset(_RUNTIME_NAMES.split())
 NO_SPECIES = SpeciesTable((), 0)
 
@@ -230,10 +229,7 @@ def measure(layout: Layout, initialiser: str, options: tuple[str, ...], right: s
         folder = Path(name)
         for file, text in emit(layout, "c").items():
             (folder / file).write_text(text)
-        modelled = layout.schema.coding == "modelled"
-        work = "static struct bench_work work;" if modelled else ""
-        passed = "&work, " if modelled else ""
-        (folder / "main.c").write_text(RUNTIME % (initialiser, work, passed))
+        (folder / "main.c").write_text(RUNTIME % initialiser)
         (folder / "link.ld").write_text(LINKER)
 
         def run(*command: str) -> str:

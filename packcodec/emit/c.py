@@ -11,7 +11,7 @@ from packcodec.emit.bits import Item
 from packcodec.emit.c_decode import decode, read
 from packcodec.emit.c_encode import Scope, encode, store
 from packcodec.emit.c_header import INDENT, header
-from packcodec.emit.c_modelled import Models, functions, work_struct
+from packcodec.emit.c_modelled import Models
 from packcodec.emit.c_types import CNames
 from packcodec.emit.carry import crc_of_identity, must_be_open
 from packcodec.emit.templates import template
@@ -28,9 +28,8 @@ def emit(layout: Layout) -> dict[str, str]:
     must_be_open(layout, "C")
     names = CNames(layout)
     name = layout.schema.name
-    work = list(work_struct(layout, names)) if layout.schema.coding == "modelled" else []
     return {
-        f"{name}.h": "\n".join(header(layout, names, work)) + "\n",
+        f"{name}.h": "\n".join(header(layout, names)) + "\n",
         f"{name}.c": "\n".join(_source(layout, names)) + "\n",
     }
 
@@ -42,7 +41,7 @@ def _source(layout: Layout, names: CNames) -> Iterator[str]:
     models = Models(layout, names) if schema.coding == "modelled" else None
     for each in layout.messages:
         body += ["", *_message(layout, each, names, models)]
-    walk = [*models.source(), ""] if models else []
+    tables = list(models.constants("\n".join(body))) if models else []
     yield f"/* Schema {schema.name}, version {schema.version}. Written from the schema: change"
     yield " * that, not this. */"
     yield f'#include "{schema.name}.h"'
@@ -60,17 +59,20 @@ def _source(layout: Layout, names: CNames) -> Iterator[str]:
     yield f"#define HEADER_BYTES {(layout.header_bits + 7) // 8}u"
     yield "#define LEAST_BYTES (HEADER_BYTES + CHECK_BYTES) /* the shortest frame */"
     yield ""
-    yield from _helpers("\n".join(body), names)
-    yield from walk
+    text = "\n".join(body)
+    yield from _helpers(template("c_helpers.c"), text, names)
+    if models:
+        yield from _helpers(models.filled(template("c_coder.c")), text, names)
+    yield from tables
     yield from body
 
 
-def _helpers(body: str, names: CNames) -> list[str]:
-    """The helpers that `body`, or a helper that it needs, calls."""
+def _helpers(functions: str, body: str, names: CNames) -> list[str]:
+    """Those functions that `body`, or another of them that it needs, calls."""
     text = ""
-    blocks = [(found["key"], found["text"]) for found in _BLOCK.finditer(template("c_helpers.c"))]
+    blocks = [(found["key"], found["text"]) for found in _BLOCK.finditer(functions)]
     for key, block in reversed(blocks):
-        if key in body + text:
+        if re.search(rf"(?<!\w){re.escape(key)}", body + text):
             text = f"{block}\n{text}"
     return text.replace("@call@", names.prefix).replace("@macro@", names.macro).split("\n")
 
@@ -84,15 +86,13 @@ def _message(
         yield from encode(each, names, f"enum {call}_result {call}_encode_{name}")
         yield from ("", *read(each, names))
     else:
-        yield from encode(each, names, f"static enum {call}_result fixed_{name}")
-        yield from ("", *read(each, names))
-        yield from ("", *functions(each, models))
-        yield ""
+        yield from read(each, names)
+        yield from ("", *models.message(each), "")
         yield f"enum {call}_result {call}_encode_{name}("
-        yield f"{INDENT}struct {call}_work *work, const struct {names.structs[name].tag} *message,"
-        yield f"{INDENT}uint8_t *payload, size_t *bits)"
+        tag, size = names.structs[name].tag, names.payload_bytes[name]
+        yield f"{INDENT}const struct {tag} *message, uint8_t *payload, size_t *bits)"
         yield "{"
-        yield f"{INDENT}return pack_{name}(work, message, 0u, payload, bits);"
+        yield f"{INDENT}return pack_{name}(message, 0u, {size}, payload, bits);"
         yield "}"
     yield from ("", *decode(layout, each, names))
     yield from ("", *_frame_of(name, names, modelled=models is not None))
@@ -198,12 +198,12 @@ def _open(layout: Layout, names: CNames) -> Iterator[str]:
 
 def _frame_of(name: str, names: CNames, *, modelled: bool) -> Iterator[str]:
     call, macro = names.prefix, names.macro
-    work = f"struct {call}_work *work, " if modelled else ""
     encoded = f"{call}_encode_{name}(message, frame + HEADER_BYTES, &bits)"
     if modelled:
-        encoded = f"pack_{name}(work, message, HEADER_BITS, frame + HEADER_BYTES, &bits)"
+        limit = f"{names.frame_bytes[name]} - CHECK_BYTES"
+        encoded = f"pack_{name}(message, HEADER_BITS, {limit}, frame + HEADER_BYTES, &bits)"
     yield f"enum {call}_result {call}_frame_{name}("
-    yield f"{INDENT}{work}const struct {names.structs[name].tag} *message, uint32_t station,"
+    yield f"{INDENT}const struct {names.structs[name].tag} *message, uint32_t station,"
     yield f"{INDENT}uint32_t sequence, uint8_t *frame, size_t room, size_t *length)"
     yield "{"
     yield f"{INDENT}enum {call}_result result;"

@@ -45,38 +45,32 @@ def decode(layout: Layout, each: MessageLayout, names: CNames) -> Iterator[str]:
     """The functions that decode a payload, and a payload in its frame."""
     call, name = names.prefix, each.name
     modelled = layout.schema.coding == "modelled"
-    work = f"struct {call}_work *work, " if modelled else ""
     tag = names.structs[name].tag
     yield f"enum {call}_result {call}_decode_{name}("
-    yield f"{INDENT}{work}const uint8_t *payload, size_t length, struct {tag} *message)"
+    yield f"{INDENT}const uint8_t *payload, size_t length, struct {tag} *message)"
     yield "{"
-    yield from _source("payload", "0u", "8u * length", "0u", name, modelled)
+    yield from _source("payload", "length", "0u", name, modelled)
     yield "}"
     yield ""
     yield f"enum {call}_result {call}_unframe_{name}("
-    yield f"{INDENT}{work}const uint8_t *frame, size_t length, struct {tag} *message)"
+    yield f"{INDENT}const uint8_t *frame, size_t length, struct {tag} *message)"
     yield "{"
     yield f"{INDENT}if (length < LEAST_BYTES || length > {names.macro}_LARGEST_FRAME_BYTES) {{"
     yield f"{INDENT * 2}return {names.macro}_WRONG_LENGTH;"
     yield f"{INDENT}}}"
-    left = "8u * (length - CHECK_BYTES) - HEADER_BITS"
-    yield from _source("frame", "HEADER_BITS", left, "HEADER_BITS", name, modelled)
+    yield from _source("frame", "(length - CHECK_BYTES)", "HEADER_BITS", name, modelled)
     yield "}"
 
 
-def _source(
-    octets: str, at: str, left: str, header: str, name: str, modelled: bool
-) -> Iterator[str]:
-    """Set up what is read from, and read it."""
-    if not modelled:
-        yield f"{INDENT}struct reader from = {{{octets}, {at}, {left}}};"
-        yield ""
-        yield f"{INDENT}return read_{name}(&from, message);"
+def _source(octets: str, length: str, at: str, name: str, modelled: bool) -> Iterator[str]:
+    """Read a payload from that bit on."""
+    if modelled:
+        yield f"{INDENT}return unpack_{name}({octets}, {length.strip('()')}, {at}, message);"
         return
-    yield f"{INDENT}work->source = {octets};"
-    yield f"{INDENT}work->source_at = {at};"
-    yield f"{INDENT}work->bits = {left};"
-    yield f"{INDENT}return unpack_{name}(work, message, {header});"
+    left = f"8u * {length}" + (f" - {at}" if at != "0u" else "")
+    yield f"{INDENT}struct reader from = {{{octets}, {at}, {left}}};"
+    yield ""
+    yield f"{INDENT}return read_{name}(&from, message);"
 
 
 def _step(step: Step, held: Held, scope: Scope, depth: int) -> None:
@@ -142,7 +136,7 @@ def _place(place: Place, held: Held, scope: Scope, depth: int) -> None:
         scope.add(depth, f"{held.at}{struct.counts[name]} = (uint8_t){cast};")
         return
     target = f"{held.at}{struct.members[name]}"
-    scope.add(depth, f"{target} = {_value(place, code, kind, scope)};")
+    scope.add(depth, f"{target} = {value_of(place, code, kind, scope.names)};")
 
 
 def _code(place: Value | Count, scope: Scope, depth: int) -> tuple[str, CType]:
@@ -161,12 +155,12 @@ def _code(place: Value | Count, scope: Scope, depth: int) -> tuple[str, CType]:
     return variable, kind
 
 
-def _value(place: Value, code: str, kind: CType, scope: Scope) -> str:
-    """The value that a code stands for, as the type of its member."""
+def value_of(place: Value, code: str, kind: CType, names: CNames) -> str:
+    """The value that a code of that type stands for, as the type of its member."""
     field = place.field
     if isinstance(field, Boolean):
         return f"{code} != 0u"
-    held_as = type_of(field, scope.names.schema, place.path)
+    held_as = type_of(field, names.schema, place.path)
     number = whole(field)
     by = field.step_s if isinstance(field, Time) else number.step if number else 1
     plus = number.low if number else 0

@@ -13,8 +13,8 @@ from packcodec.schema.words import range_of
 INDENT = "    "
 
 
-def header(layout: Layout, names: CNames, work: list[str]) -> Iterator[str]:
-    """The lines of <schema>.h; `work` is the struct that modelled coding needs, else nothing."""
+def header(layout: Layout, names: CNames) -> Iterator[str]:
+    """The lines of <schema>.h."""
     schema = layout.schema
     guard = f"{names.macro}_H"
     epoch = schema.epoch.strftime("%Y-%m-%dT%H:%M:%SZ")
@@ -44,11 +44,9 @@ def header(layout: Layout, names: CNames, work: list[str]) -> Iterator[str]:
     yield ""
     yield from _results(names)
     yield from _species(names)
-    if work:
-        yield from ("", *work)
     for each in layout.messages:
         yield ""
-        yield from _message(each, schema, names, "" if not work else f"{names.prefix}_work")
+        yield from _message(each, schema, names)
     yield ""
     yield from _frame(layout, names)
     yield ""
@@ -94,16 +92,15 @@ def _species(names: CNames) -> Iterator[str]:
     yield "};"
 
 
-def _message(each: MessageLayout, schema: Schema, names: CNames, working: str) -> Iterator[str]:
+def _message(each: MessageLayout, schema: Schema, names: CNames) -> Iterator[str]:
     message, name = each.message, each.name
-    work = f"struct {working} *work, " if working else ""
     struct = names.structs[name]
     size = names.payload_bytes[name]
     note = f": {comment_text(message.note)}" if message.note else ""
     yield f"/* ---- {name}{note} */"
     yield ""
     yield f"#define {names.message_codes[name]} {message.code}u"
-    most_bits = each.body.most_bits + (PLAIN_BITS if working else 0)
+    most_bits = each.body.most_bits + (PLAIN_BITS if schema.coding == "modelled" else 0)
     yield f"#define {size} {max(1, (most_bits + 7) // 8)}u /* the longest payload */"
     yield f"#define {names.frame_bytes[name]} {each.most_frame_bytes}u /* the longest frame */"
     yield from _constants(message.fields, struct)
@@ -115,20 +112,20 @@ def _message(each: MessageLayout, schema: Schema, names: CNames, working: str) -
     call, tag = names.prefix, struct.tag
     yield f"/* The payload of a record, {size} octets at most, and its bits. */"
     yield f"enum {call}_result {call}_encode_{name}("
-    yield f"{INDENT}{work}const struct {tag} *message, uint8_t *payload, size_t *bits);"
+    yield f"{INDENT}const struct {tag} *message, uint8_t *payload, size_t *bits);"
     yield ""
     yield "/* The record in a payload of `length` octets. */"
     yield f"enum {call}_result {call}_decode_{name}("
-    yield f"{INDENT}{work}const uint8_t *payload, size_t length, struct {tag} *message);"
+    yield f"{INDENT}const uint8_t *payload, size_t length, struct {tag} *message);"
     yield ""
     yield "/* The frame of a record: header, payload and check. `sequence` is the whole counter. */"
     yield f"enum {call}_result {call}_frame_{name}("
-    yield f"{INDENT}{work}const struct {tag} *message, uint32_t station, uint32_t sequence,"
+    yield f"{INDENT}const struct {tag} *message, uint32_t station, uint32_t sequence,"
     yield f"{INDENT}uint8_t *frame, size_t room, size_t *length);"
     yield ""
     yield f"/* The record in a frame that {call}_open found to be a {name}. */"
     yield f"enum {call}_result {call}_unframe_{name}("
-    yield f"{INDENT}{work}const uint8_t *frame, size_t length, struct {tag} *message);"
+    yield f"{INDENT}const uint8_t *frame, size_t length, struct {tag} *message);"
 
 
 def _constants(fields: tuple[Field, ...], struct: Struct) -> Iterator[str]:

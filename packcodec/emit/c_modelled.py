@@ -1,294 +1,409 @@
-"""Modelled coding in C: the tables of a schema as constants, and the functions around the walk.
+"""Modelled coding in C: the tables of a schema, and for every message straight code around them.
 
-templates/c_modelled.c holds the walk itself, which is the same for every schema. What it remembers
-of a packet stands in a struct that the caller provides.
+`c_told` says what is known of a message while it is coded, `c_say` and `c_hear` write the walk over
+it in either direction, and templates/c_coder.c holds the range coder. What is decoded is encoded
+again and compared, so that each record has one payload.
 """
 
-from collections.abc import Iterator, Sequence
-from typing import Any
+from collections.abc import Iterator
 
-from packcodec.codec.modelled.payload import TAIL_BITS
-from packcodec.codec.modelled.tables import OCTAVE, cumulative, odds
+from packcodec.codec.modelled.coder import ROOM_ROWS
+from packcodec.codec.modelled.defaults import EVEN
+from packcodec.codec.modelled.payload import ROOMY_BITS, TAIL_BITS
 from packcodec.codec.modelled.walk import LEAST_MORE
-from packcodec.emit.c_header import INDENT, literal
+from packcodec.emit.c_header import INDENT
+from packcodec.emit.c_hear import Hear
+from packcodec.emit.c_say import Say
+from packcodec.emit.c_size import Sizes
+from packcodec.emit.c_tables import MOST_LOGIT, Tables
+from packcodec.emit.c_told import Part, Told
 from packcodec.emit.c_types import CNames
+from packcodec.emit.c_walk import shared
 from packcodec.emit.modelled_table import add_models
+from packcodec.emit.names import Names
 from packcodec.emit.table import table
-from packcodec.emit.templates import template
-from packcodec.emit.text import broken
-from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Layout, MessageLayout
 
-PARTS = {"value": "VALUE", "start": "START", "gap": "GAP", "species": "SPECIES", "list": "LIST"}
-BY = {"hour": "HOUR", "previous": "PREVIOUS", "last": "LAST", "kin": "KIN", "active": "ACTIVE"}
-NEAR = {"before": 0, "before_2": 1, "before_3": 2}
-NO_FIELD = 0xFF
-# The template's functions begin here, and the tables stand before them.
-_FIRST = "/* The walk ends after this;"
+# A mark is set where about so many octets are left to say, so that the rows by room, which begin
+# past it, and the bits by which the first size tried may be too small, lie behind it.
+NEAR_OCTETS = (ROOM_ROWS - 1 + TAIL_BITS + 16) // 8
 
 
 class Models:
-    """The constants of a schema's models, each written once, and the groups they hang on."""
+    """The code of a schema's messages, and the tables that it names."""
 
     def __init__(self, layout: Layout, names: CNames) -> None:
         self.layout = layout
         self.names = names
-        self.data = table(layout)
-        add_models(self.data, layout)
-        self.lines: list[str] = []
-        self._written: dict[tuple[str, str], str] = {}
-        self.histories = 1
-        self.most_seen = 1
-        self.groups = {
-            message["name"]: self._named_group(message) for message in self.data["messages"]
+        data = table(layout)
+        add_models(data, layout)
+        self.tables = Tables(data["known"])
+        keys = Names(each.name for each in layout.messages)
+        self.told = {
+            each.name: Told(each, said, names, self.tables, keys)
+            for each, said in zip(layout.messages, data["messages"], strict=True)
         }
+        parts = [part for told in self.told.values() for part in told.parts]
+        places = [place for part in parts for place in part.places()]
+        entries = [entry for part in parts for entry in part.said["fields"]]
+        codes = [1 << len(each["flags"]) if "flags" in each else each["codes"] for each in entries]
+        self.wide = max(codes, default=1) > 1 << 32
+        self.classed = max((int(p["codes"]) for p in places if p["rows"]), default=1)
+        self.moments_wide = any(told.moment == "uint64_t" for told in self.told.values())
 
-    @property
-    def moment(self) -> str:
-        """The type of moments: seconds from a packet's first day on, and numbers of elements."""
-        most = max(_longest_s(message["fields"], 1) for message in self.data["messages"])
-        return "uint32_t" if most < 1 << 31 else "uint64_t"
-
-    def tail(self, name: str) -> str:
-        """Whether a message's size depends on its room, as C says it."""
-        (message,) = (each for each in self.data["messages"] if each["name"] == name)
-        ends = any(each["part"] == "list" and each["more"] for each in message["fields"])
-        return "true" if ends else "false"
-
-    def source(self) -> Iterator[str]:
-        """The constants and the walk."""
-        known = self.data["known"]
-        yield f"#define HISTORIES {self.histories}u"
-        text = template("c_modelled.c").replace("@call@", self.names.prefix)
-        text = text.replace("@tail_bits@", str(TAIL_BITS)).replace("@moment@", self.moment)
-        before, after = text.replace("@macro@", self.names.macro).split(_FIRST, 1)
-        yield "/* The species that the tables know. */"
-        yield f"static const unsigned KNOWN_COUNT = {len(known)};"
-        yield from _array("uint16_t", "KNOWN", known or [0])
-        yield "/* Of no and yes, the share of no, by how much likelier yes is: 8 is twice. */"
-        shares = [odds(logit)[1] for logit in range(-15 * OCTAVE, 15 * OCTAVE + 1)]
-        yield from _array("uint16_t", "ODDS", shares)
+    def message(self, each: MessageLayout) -> Iterator[str]:
+        """All that one message needs, for both directions."""
+        told = self.told[each.name]
+        yield from told.structs()
+        yield from shared(told)
         yield ""
-        yield before.rstrip("\n")
+        yield from Sizes(each, self.names).function()
+        yield from self._encoding(each, told)
+        yield from self._decoding(each, told)
+
+    def constants(self, body: str) -> Iterator[str]:
+        """What stands before the functions: the tables, and what looks things up in them."""
+        helpers = [
+            line
+            for key, helper in (
+                ("position_of", self._position),
+                ("share_of", self._share_of),
+                ("share_if_known", self._share_if_known),
+                ("share_of_no", self._share_of_no),
+            )
+            if f"{key}(" in body
+            for line in ("", *helper())
+        ]
+        yield from self.tables.lines
+        if "KNOWN_COUNT" in body + "\n".join(helpers):
+            yield f"static const unsigned KNOWN_COUNT = {len(self.tables.known)};"
+        yield from helpers
         yield ""
-        yield from self.lines
-        yield ""
-        yield _FIRST + after.rstrip("\n")
 
-    def _constant(self, kind: str, values: Sequence[object]) -> str:
-        """The name of a constant array of those values."""
-        shown = ", ".join(map(str, values))
-        name = self._written.get((kind, shown))
-        if name is None:
-            name = f"T{len(self._written)}"
-            self._written[kind, shown] = name
-            self.lines += _array(kind, name, values)
-        return name
-
-    def _rows(self, rows: list[str], least: int = 1) -> str:
-        """Rows of cumulative frequencies, end to end, without the ends that all rows share."""
-        inner = [each for row in rows for each in cumulative(bytes.fromhex(row), least)[1:-1]]
-        return self._constant("uint16_t", inner or [0]) if rows else "NULL"
-
-    def _named_group(self, group: dict[str, Any]) -> str:
-        initialiser = self._group(group, 1)
-        name = f"G{len(self._written)}"
-        self._written["group", initialiser + name] = name
-        self.lines.append(f"static const struct {self.names.prefix}_group {name} = {initialiser};")
-        return name
-
-    def _group(self, group: dict[str, Any], most: int) -> str:
-        fields = [self._field(field, most, group) for field in group["fields"]]
-        name = self._constant("struct field", fields)
-        species = NO_FIELD if group["species_at"] is None else group["species_at"]
-        return f"{{{name}, {len(fields)}, {species}, {group['clock_step_s']}u}}"
-
-    def _field(self, field: dict[str, Any], most: int, group: dict[str, Any]) -> str:
-        part = field["part"]
-        flags = field["kind"] == "flags"
-        bits = len(field["flags"]) if flags else field["bits"]
-        last = (1 << bits) - 1 if flags else field["codes"] - 1
-        place = field.get("value") or field.get("hour") or field.get("count")
-        given = {
-            "part": PARTS[part],
-            "optional": int(field["optional"]),
-            "width": bits,
-            "known": int(field.get("known", False)),
-            "step_s": f"{field.get('step_s', 0)}u" if part in ("start", "gap") else "0u",
-            "an_hour": f"{field.get('an_hour', 0)}u",
-            "last": literal(last),
-            "presence": self._place(field.get("presence"), group),
-            "place": self._place(place, group),
-            "list": self._list(field, most) if part == "list" else "NULL",
-            "recent": self._rows(field["recent"]) if part == "species" else "NULL",
-            "fresh": self._fresh(field["new"]) if part == "species" else "NULL",
-            "by_hour": int(len(field.get("new", ())) > 1),
+    def filled(self, text: str) -> str:
+        """A template's text for this schema."""
+        in_class = "code & (((@code@)1 << width) - 1u)"
+        put, alike = (
+            f"put(to, (uint32_t)({in_class}), width);",
+            ("alike(to, (uint32_t)(last - first) + 1u, (uint32_t)(code - first));"),
+        )
+        if self.classed > 1 << 18:  # classes of more than 2^16 codes
+            put = f"put_long(to, {in_class}, width);"
+            alike = "alike_long(to, last - first, code - first);"
+        values = {
+            "@put@": put,
+            "@alike@": alike,
+            "@code@": "uint64_t" if self.wide else "uint32_t",
+            "@age@": "uint64_t" if self.moments_wide else "uint32_t",
+            "@last_row@": str(ROOM_ROWS - 1),
+            "@roomy@": f"0x{ROOMY_BITS:x}",
         }
-        return f"{{{', '.join(map(str, given.values()))}}}"
+        for key, value in values.items():
+            text = text.replace(key, value)
+        return text
 
-    def _fresh(self, rows: list[str]) -> str:
-        starts = [start for row in rows for start in cumulative(bytes.fromhex(row))[:-1]]
-        return self._constant("uint16_t", starts)
+    def _position(self) -> list[str]:
+        if self.tables.counted:
+            lines = ["return species < KNOWN_COUNT ? (unsigned)species : KNOWN_COUNT;"]
+        else:
+            known = self.tables.known_species()
+            lines = [
+                "unsigned first = 0, end = KNOWN_COUNT;",
+                "",
+                "while (first < end) {",
+                "    const unsigned middle = (first + end) / 2u;",
+                "",
+                f"    if ({known}[middle] < species) {{",
+                "        first = middle + 1u;",
+                "    } else {",
+                "        end = middle;",
+                "    }",
+                "}",
+                f"return first < KNOWN_COUNT && {known}[first] == species ? first : KNOWN_COUNT;",
+            ]
+        return _function(
+            "Where a species stands among the known; KNOWN_COUNT if it is none of them.",
+            "unsigned position_of(uint32_t species)",
+            lines,
+        )
 
-    def _list(self, field: dict[str, Any], most: int) -> str:
-        number, total = self.histories, most * field["most"]
-        self.histories += 1
-        if field["species_at"] is not None:
-            self.most_seen = max(self.most_seen, min(total, self.data["species_codes"]))
-        there = [byte for row in field["there"] for byte in bytes.fromhex(row)]
-        age = list(bytes.fromhex(field["age"][0])) if field["set"] else []
-        parts = [
-            self._group(field, total),
-            str(field["least"]),
-            str(field["most"]),
-            str(number),
-            str(int(len(field["there"]) > 1)),
-            self._rows(field["set"]),
-            self._constant("uint8_t", there or [0]) if field["set"] else "NULL",
-            self._constant("uint8_t", age) if field["set"] else "NULL",
-            self._rows(field["more"], LEAST_MORE),
+    def _share_of(self) -> list[str]:
+        share = "(uint16_t)(starts[at + 1u] - starts[at])" if self.tables.known else "65536"
+        lines = [f"return {share};"] if self.tables.known else ["(void)starts;", "(void)at;"]
+        lines += [] if self.tables.known else ["return 65536;"]
+        return _function(
+            "What a species, or another than the known, has of 2^16.",
+            "uint32_t share_of(const uint16_t *starts, unsigned at)",
+            lines,
+        )
+
+    def _share_if_known(self) -> list[str]:
+        return _function(
+            "The same, nothing for another than the known.",
+            "uint32_t share_if_known(const uint16_t *starts, unsigned at)",
+            ["return at < KNOWN_COUNT ? share_of(starts, at) : 0u;"],
+        )
+
+    def _share_of_no(self) -> list[str]:
+        odds, even = self.tables.odds(), 2 * EVEN
+        least, most = even - MOST_LOGIT, even + MOST_LOGIT
+        return _function(
+            "The share of no where two bytes together say how likely yes is.",
+            "uint16_t share_of_no(unsigned both)",
+            [
+                f"both = both > {least}u ? both : {least}u;",
+                f"return {odds}[(both < {most}u ? both : {most}u) - {least}u];",
+            ],
+        )
+
+    def _encoding(self, each: MessageLayout, told: Told) -> Iterator[str]:
+        say = Say(told, wide=self.wide)
+        say.part(told.message)
+        if told.remembers:
+            yield from _forget(told)
+        yield ""
+        yield f"struct {each.name}_said {{"
+        yield f"{INDENT}struct coder to;"
+        if told.remembers:
+            yield f"{INDENT}struct {each.name}_past past;"
+        if told.tail:
+            yield f"{INDENT}size_t i; /* the next element of the tail */"
+        yield "};"
+        yield from say.functions
+        tag = told.struct.tag
+        yield ""
+        yield "/* Fixed coding, in the part of the first interval that is left free for it. */"
+        yield f"static void plain_{each.name}(struct coder *to, const struct {tag} *message)"
+        yield "{"
+        yield f"{INDENT}to->low = FIRST_RANGE;"
+        yield f"{INDENT}to->range = 0u - FIRST_RANGE;"
+        yield f"{INDENT}to->shifts = 0;"
+        plain = say.plain(each)
+        yield from plain
+        if "message->" not in "\n".join(plain):
+            yield f"{INDENT}(void)message;"
+        yield "}"
+        if told.tail:
+            yield from _head(told)
+            yield from self._tail(told, told.tail, say)
+        yield from self._pack(each, told)
+
+    def _tail(self, told: Told, tail: Part, say: Say) -> Iterator[str]:
+        assert tail.field is not None
+        name, least, most = told.name, tail.field.least, tail.field.most
+        entry = told.message.said["fields"][-1]
+        more = self.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
+        count = f"message->{told.struct.counts[tail.field.name]}"
+        conditions = [f"w->i >= {least}u"] * (least > 0) + [f"w->i < {most}u"]
+        yield ""
+        yield "/* Send the tail for so much room; the bits of the string. Where it nears its end, a"
+        yield " * copy of all there is then is left at `mark`. */"
+        yield f"static size_t tail_{name}(struct {name}_said *w,"
+        yield f"{INDENT}const struct {told.struct.tag} *message, size_t room,"
+        yield f"{INDENT}struct {name}_said *mark)"
+        yield "{"
+        yield f"{INDENT}for (;; w->i++) {{"
+        yield f"{INDENT * 2}const size_t i = w->i, left = {count} - i;"
+        yield ""
+        near = f"(w->to.shifts + 1u) * left <= {NEAR_OCTETS}u * i"
+        yield f"{INDENT * 2}if (mark != NULL && {near}) {{"
+        yield f"{INDENT * 3}mark_octet(&w->to);"
+        yield f"{INDENT * 3}*mark = *w;"
+        yield f"{INDENT * 3}mark = NULL;"
+        yield f"{INDENT * 2}}}"
+        yield f"{INDENT * 2}if ({' && '.join(conditions)}) {{"
+        yield f"{INDENT * 3}symbol(&w->to, {more} + 2u * room_row(&w->to, room) + (left > 0u));"
+        yield f"{INDENT * 2}}}"
+        yield f"{INDENT * 2}if (left == 0u) {{"
+        yield f"{INDENT * 3}return end_string(&w->to);"
+        yield f"{INDENT * 2}}}"
+        yield f"{INDENT * 2}{say.called(tail, 'false')}"
+        yield f"{INDENT}}}"
+        yield "}"
+
+    def _pack(self, each: MessageLayout, told: Told) -> Iterator[str]:
+        """From a message to its payload, modelled or plain, whichever takes fewer octets."""
+        name, macro = each.name, self.names.macro
+        yield ""
+        yield "/* The payload after a header of so many bits; both have room for `limit` octets. */"
+        yield f"static enum {self.names.prefix}_result pack_{name}("
+        yield f"{INDENT}const struct {told.struct.tag} *message, size_t header, size_t limit,"
+        yield f"{INDENT}uint8_t *payload, size_t *bits)"
+        yield "{"
+        body = _pack_tail(name, macro) if told.tail else _pack_all(told, macro)
+        yield from (INDENT + line if line else "" for line in body)
+        yield "}"
+
+    def _decoding(self, each: MessageLayout, told: Told) -> Iterator[str]:
+        hear = Hear(told, wide=self.wide)
+        hear.part(told.message)
+        name, tag, macro = each.name, told.struct.tag, self.names.macro
+        yield ""
+        yield f"struct {name}_heard {{"
+        yield f"{INDENT}struct source from;"
+        if told.remembers:
+            yield f"{INDENT}struct {name}_past past;"
+        yield "};"
+        yield from hear.functions
+        if told.tail:
+            yield from self._tail_heard(told, told.tail, hear)
+        yield ""
+        yield "/* The message in a payload that begins at that bit; its octets run to `length`. */"
+        yield f"static enum {self.names.prefix}_result unpack_{name}("
+        yield f"{INDENT}const uint8_t *octets, size_t length, size_t at, struct {tag} *message)"
+        yield "{"
+        walk = f"hear_{name}(&w, message);"
+        if told.tail:
+            walk = f"tail_heard_{name}(&w, message, left);"
+        body = [
+            f"uint8_t again[{self.names.payload_bytes[name]} + 1u];",
+            f"struct {name}_heard w;",
+            f"enum {self.names.prefix}_result result;",
+            "const size_t left = 8u * length - at;",
+            "size_t bits;",
+            "",
+            "begin_reading(&w.from, octets, length, at);",
+            "if (left >= PLAIN_BITS && w.from.value >= FIRST_RANGE) {",
+            f"{INDENT}struct reader from = {{octets, at + PLAIN_BITS, left - PLAIN_BITS}};",
+            "",
+            f"{INDENT}result = read_{name}(&from, message);",
+            "} else {",
+            f"{INDENT}memset(message, 0, sizeof *message);",
+            *([f"{INDENT}forget_{name}(&w.past);"] if told.remembers else []),
+            f"{INDENT}{walk}",
+            f"{INDENT}result = w.from.fault;",
+            "}",
+            f"if (result == {macro}_OK) {{",
+            f"{INDENT}result = pack_{name}(message, at, length, again, &bits);",
+            f"{INDENT}if (result != {macro}_OK || !is_same(again, bits, octets, length, at)) {{",
+            f"{INDENT * 2}result = {macro}_NOT_CANONICAL;",
+            f"{INDENT}}}",
+            "}",
+            "return result;",
         ]
-        return self._pointer("struct list", f"{{{', '.join(parts)}}}")
+        yield from (INDENT + line if line else "" for line in body)
+        yield "}"
 
-    def _place(self, place: dict[str, Any] | None, group: dict[str, Any]) -> str:
-        if place is None:
-            return "NULL"
-        contexts = [self._context(name, place) for name in place["contexts"]]
-        around = place["around"]
-        near = "NULL"
-        if around not in ("none", "centre"):
-            near = self._pointer("struct context", self._context(around, place))
-        kin = (place["kin"] + [0] * len(self.data["known"]))[: len(self.data["known"])]
-        parts = [
-            literal(place["codes"] - 1),
-            literal(place["centre"]),
-            self._rows(place["rows"]),
-            self._constant("struct context", contexts) if contexts else "NULL",
-            near,
-            self._constant("uint8_t", kin) if "kin" in place["contexts"] else "NULL",
-            str(len(contexts)),
-            str(int(around != "none")),
-            str(place["at"]),
-            "THE_PRESENCE" if place["get"] == "presence" else "THE_CODE",
+    def _tail_heard(self, told: Told, tail: Part, hear: Hear) -> Iterator[str]:
+        assert tail.field is not None
+        name, least, most = told.name, tail.field.least, tail.field.most
+        entry = told.message.said["fields"][-1]
+        more = self.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
+        count = f"message->{told.struct.counts[tail.field.name]}"
+        read = f"get_symbol(&w->from, {more} + 2u * get_room_row(&w->from, room), 2u) == 0u"
+        unless = f"i >= {least}u && " if least else ""
+        lines = [
+            f"hear_{name}(w, message);",
+            f"for (size_t i = 0; i < {most}u && w->from.fault == {self.names.macro}_OK; i++) {{",
+            f"    if ({unless}{read}) {{",
+            "        break;",
+            "    }",
+            f"    {count} = (uint8_t)(i + 1u);",
+            f"    {hear.called(tail, 'false')}",
+            "}",
         ]
-        assert len(group["fields"]) < NO_FIELD
-        return self._pointer("struct place", f"{{{', '.join(parts)}}}")
-
-    def _context(self, name: str, place: dict[str, Any]) -> str:
-        if name in NEAR:
-            field, codes = place["before"][NEAR[name]]
-            return f"{{BEFORE, {field}, {literal(codes - 1)}}}"
-        return f"{{{BY[name]}, 0, {literal(place['codes'] - 1)}}}"
-
-    def _pointer(self, kind: str, initialiser: str) -> str:
-        return self._constant(kind, [initialiser])
+        yield ""
+        yield f"static void tail_heard_{name}("
+        yield f"{INDENT}struct {name}_heard *w, struct {told.struct.tag} *message, size_t room)"
+        yield "{"
+        yield from (INDENT + line if line else "" for line in lines)
+        yield "}"
 
 
-def _longest_s(fields: list[dict[str, Any]], most: int) -> int:
-    """How far the clock of a packet can get, with room for a few steps of it more."""
-    total = most
-    for field in fields:
-        if field["part"] == "list":
-            total += _longest_s(field["fields"], most * field["most"])
-        elif "step_s" in field:
-            total += most * (field["codes"] + 4) * field["step_s"]
-    return total
+def _function(comment: str, head: str, lines: list[str]) -> list[str]:
+    body = [INDENT + line if line else "" for line in lines]
+    return [f"/* {comment} */", f"static {head}", "{", *body, "}"]
 
 
-def _array(kind: str, name: str, values: Sequence[object]) -> list[str]:
-    start = f"static const {kind} {name}[{len(values)}] = {{"
-    return list(broken(start, map(str, values), ", ", "};"))
-
-
-def work_struct(layout: Layout, names: CNames) -> Iterator[str]:
-    """What the caller provides: all that a walk remembers."""
-    models = Models(layout, names)
-    call = names.prefix
-    most = max(each.body.most_bits for each in layout.messages)
-    fixed = max(1, (most + 7) // 8)
-    coded = (layout.header_bits + PLAIN_BITS + most + 7) // 8 + 6
-    yield "/* ---- What coding a message needs to remember: reserve one, and pass it on. */"
-    yield f"struct {call}_group;"
-    yield f"struct {call}_seen {{"
-    yield f"{INDENT}uint16_t species, start, seen_in, known;"
-    yield f"{INDENT}{models.moment} when;"
-    yield "};"
-    yield f"struct {call}_history {{"
-    yield f"{INDENT}uint16_t previous, elements, instances, count;"
-    yield f"{INDENT}struct {call}_seen seen[{models.most_seen}];"
-    yield "};"
-    yield f"struct {call}_level {{"
-    yield f"{INDENT}const struct {call}_group *group;"
-    yield f"{INDENT}uint32_t given;"
-    yield f"{INDENT}uint16_t start, count_at;"
-    yield f"{INDENT}uint8_t history, field, wanted, done, known;"
-    yield f"{INDENT}bool by_set;"
-    yield f"{INDENT}uint8_t set[16];"
-    yield "};"
-    yield f"struct {call}_work {{"
-    yield f"{INDENT}const uint8_t *source;"
-    yield f"{INDENT}size_t source_at, bits, coded_bits, room, end;"
-    yield f"{INDENT}{models.moment} start_s, elapsed_s;"
-    yield f"{INDENT}uint32_t low, range;"
-    yield f"{INDENT}enum {call}_result fault;"
-    yield f"{INDENT}uint16_t shifts;"
-    yield f"{INDENT}uint8_t level;"
-    yield f"{INDENT}bool encoding, started;"
-    yield f"{INDENT}struct {call}_level levels[3];"
-    yield f"{INDENT}struct {call}_history histories[{models.histories}];"
-    yield f"{INDENT}uint8_t fixed[{fixed}];"
-    yield f"{INDENT}uint8_t coded[{coded}];"
-    yield "};"
-
-
-def functions(each: MessageLayout, models: Models) -> Iterator[str]:
-    """Around one message's walk: to a payload, and from one."""
-    names = models.names
-    call, macro, name = names.prefix, names.macro, each.name
-    tag = names.structs[name].tag
-    walk = f"work, &{models.groups[name]}"
-    yield f"static enum {call}_result pack_{name}("
-    yield f"{INDENT}struct {call}_work *work, const struct {tag} *message, size_t header,"
-    yield f"{INDENT}uint8_t *payload, size_t *bits)"
-    yield "{"
-    yield f"{INDENT}const enum {call}_result result = fixed_{name}(message, work->fixed, bits);"
+def _forget(told: Told) -> Iterator[str]:
     yield ""
-    yield f"{INDENT}if (result == {macro}_OK) {{"
-    yield f"{INDENT * 2}pack({walk}, {models.tail(name)}, *bits, header);"
-    yield f"{INDENT * 2}memcpy(payload, work->coded, (work->coded_bits + 7u) / 8u);"
-    yield f"{INDENT * 2}*bits = work->coded_bits;"
-    yield f"{INDENT}}}"
-    yield f"{INDENT}return result;"
-    yield "}"
+    yield from _function(
+        "Nothing is known of the message yet.",
+        f"void forget_{told.name}(struct {told.name}_past *past)",
+        list(told.reset()),
+    )
+
+
+def _head(told: Told) -> Iterator[str]:
+    name = told.name
+    forget = [f"forget_{name}(&w->past);"] if told.remembers else []
     yield ""
-    yield f"static enum {call}_result unpack_{name}("
-    yield f"{INDENT}struct {call}_work *work, struct {tag} *message, size_t header)"
-    yield "{"
-    yield f"{INDENT}struct reader from;"
-    yield f"{INDENT}enum {call}_result result;"
-    yield f"{INDENT}size_t bits;"
-    yield ""
-    yield f"{INDENT}if (unpack({walk})) {{"
-    yield f"{INDENT * 2}from.octets = work->fixed;"
-    yield f"{INDENT * 2}from.at = 0;"
-    yield f"{INDENT * 2}from.left = work->end;"
-    yield f"{INDENT * 2}bits = work->end;"
-    yield f"{INDENT * 2}result = work->fault;"
-    yield f"{INDENT * 2}if (result == {macro}_OK) {{"
-    yield f"{INDENT * 3}result = read_{name}(&from, message);"
-    yield f"{INDENT * 2}}}"
-    yield f"{INDENT}}} else {{"
-    yield f"{INDENT * 2}from.octets = work->source;"
-    yield f"{INDENT * 2}from.at = work->source_at + PLAIN_BITS;"
-    yield f"{INDENT * 2}from.left = work->bits - PLAIN_BITS;"
-    yield f"{INDENT * 2}result = read_{name}(&from, message);"
-    yield f"{INDENT * 2}if (result == {macro}_OK) {{"
-    yield f"{INDENT * 3}result = fixed_{name}(message, work->fixed, &bits);"
-    yield f"{INDENT * 2}}}"
-    yield f"{INDENT}}}"
-    yield f"{INDENT}if (result != {macro}_OK) {{"
-    yield f"{INDENT * 2}return result;"
-    yield f"{INDENT}}}"
-    yield f"{INDENT}pack({walk}, {models.tail(name)}, bits, header);"
-    yield f"{INDENT}return is_same(work) ? {macro}_OK : {macro}_NOT_CANONICAL;"
-    yield "}"
+    yield from _function(
+        "Send what stands before the tail.",
+        f"void head_{name}(struct {name}_said *w, const struct {told.struct.tag} *message,\n"
+        f"{INDENT}uint8_t *octets, size_t most)",
+        [
+            "begin(&w->to, octets, most);",
+            *forget,
+            f"say_{name}(w, message);",
+            "mark_octet(&w->to);",
+            "w->i = 0;",
+        ],
+    )
+
+
+def _pack_all(told: Told, macro: str) -> list[str]:
+    name = told.name
+    return [
+        f"struct {name}_said w;",
+        "size_t plain, most;",
+        "",
+        f"if (!size_{name}(message, &plain)) {{",
+        f"    return {macro}_OUT_OF_RANGE;",
+        "}",
+        "most = (header + plain + 7u) / 8u;",
+        "begin(&w.to, payload, (most < limit ? most : limit) - header / 8u);",
+        *([f"forget_{name}(&w.past);"] if told.remembers else []),
+        f"say_{name}(&w, message);",
+        "*bits = end_string(&w.to);",
+        "if (header + *bits > 8u * most) {",
+        f"    plain_{name}(&w.to, message);",
+        "    *bits = plain;",
+        "}",
+        "if (header + *bits > 8u * limit) {",
+        f"    return {macro}_WRONG_LENGTH;",
+        "}",
+        "flush(&w.to, (*bits + 7u) / 8u);",
+        f"return {macro}_OK;",
+    ]
+
+
+def _pack_tail(name: str, macro: str) -> list[str]:
+    return [
+        f"struct {name}_said w, mark;",
+        "size_t plain, most, octets, string;",
+        "",
+        f"if (!size_{name}(message, &plain)) {{",
+        f"    return {macro}_OUT_OF_RANGE;",
+        "}",
+        "most = (header + plain + 7u) / 8u;",
+        f"head_{name}(&mark, message, payload, (most < limit ? most : limit) - header / 8u);",
+        "w = mark;",
+        f"octets = header + tail_{name}(&w, message, ROOMY_BITS, &mark);",
+        f"octets = octets > header + {TAIL_BITS}u ? octets - {TAIL_BITS}u : header;",
+        "octets = (octets + 7u) / 8u;",
+        "if (room_row(&mark.to, 8u * octets - header) < LAST_ROW) {",
+        "    /* Too near the end: from the beginning. */",
+        f"    head_{name}(&mark, message, payload, mark.to.most);",
+        "}",
+        "for (; octets <= most && octets <= limit; octets++) {",
+        "    const size_t room = 8u * octets - header;",
+        "",
+        "    w = mark;",
+        "    resume(&w.to);",
+        f"    string = tail_{name}(&w, message, room, NULL);",
+        "    if (string <= room) {",
+        "        /* The room belongs to what a tail means: its last octet is sent even if zero. */",
+        "        *bits = string + 7u < room ? room - 7u : string;",
+        "        flush(&w.to, (*bits + 7u) / 8u);",
+        f"        return {macro}_OK;",
+        "    }",
+        "}",
+        "if (most > limit) {",
+        f"    return {macro}_WRONG_LENGTH;",
+        "}",
+        f"plain_{name}(&mark.to, message);",
+        "*bits = plain;",
+        "flush(&mark.to, (plain + 7u) / 8u);",
+        f"return {macro}_OK;",
+    ]

@@ -1,0 +1,238 @@
+"""Decoding in modelled coding: every place of a message read, straight on, into its struct."""
+
+from typing import Any
+
+from packcodec.codec.modelled.tables import MOST_ALONE, Classes
+from packcodec.emit.c_decode import value_of
+from packcodec.emit.c_header import INDENT, literal
+from packcodec.emit.c_told import Part
+from packcodec.emit.c_types import CType, type_of
+from packcodec.emit.c_walk import Walk
+from packcodec.layout.compiler import codes_of
+from packcodec.layout.model import Value
+
+FROM = "&w->from"
+
+
+class Hear(Walk):
+    """Decoding."""
+
+    verb, coder, const = "hear", "heard", ""
+
+    def value(self, part: Part, at: int, depth: int) -> None:
+        entry = part.said["fields"][at]
+        code = self.place(part, entry["value"])
+        if entry["part"] != "gap":
+            self.hold(part, at, code, depth)
+            return
+        self.add(depth, "{")
+        self.add(depth + 1, f"const {self.code_type} code = {code};", "")
+        self.hold(part, at, "code", depth + 1)
+        self.add(depth + 1, self.advance(part, at, "code"))
+        self.add(depth, "}")
+
+    def hold(self, part: Part, at: int, code: str, depth: int) -> None:
+        """Put the value of a code into its member."""
+        field = part.fields[at]
+        path = f"{part.path}.{field.name}"
+        codes = codes_of(field, self.names.schema)
+        place = Value(field, path, codes, (codes - 1).bit_length())
+        code = f"(uint64_t){code}" if self.wide else code
+        value = value_of(place, code, CType(64 if self.wide else 32), self.names)
+        self.add(depth, f"{part.at}{part.struct.members[field.name]} = {value};")
+
+    def presence(self, part: Part, at: int, depth: int) -> None:
+        code = self.place(part, part.said["fields"][at]["presence"])
+        presence = part.struct.presence[part.fields[at].name]
+        self.add(depth, f"{part.at}{presence} = {code} != 0u;")
+
+    def place(self, part: Part, place: dict[str, Any]) -> str:
+        """The code that is read by the table of its place."""
+        codes = int(place["codes"])
+        last = literal(codes - 1)
+        if codes == 1:
+            return "0u"
+        if not place["rows"]:
+            return self.alike(codes)
+        classes = len(Classes(codes))
+        row = self.table(part, place, classes)
+        code = f"get_by_class({FROM}, {row}, {classes}u, {last})"
+        if codes <= MOST_ALONE:
+            code = f"get_symbol({FROM}, {row}, {codes}u)"
+        if place["around"] == "none":
+            return code
+        return f"unfold({code}, {self.centre(part, place)}, {last})"
+
+    def alike(self, codes: int) -> str:
+        return f"get_alike({FROM}, {literal(codes - 1)})" if codes > 1 else "0u"
+
+    def start(self, part: Part, at: int, depth: int) -> None:
+        entry = part.said["fields"][at]
+        codes = int(entry["codes"])
+        keeps = self.told.hours and entry["known"]
+        if entry["hour"] is None and not keeps:
+            self.hold(part, at, self.alike(codes), depth)
+            return
+        if entry["hour"] is None:
+            lines = [f"const {self.code_type} code = {self.alike(codes)};", ""]
+        else:
+            an_hour = int(entry["an_hour"])
+            days = self.alike(codes // (24 * an_hour))
+            lines = [
+                f"{self.code_type} code = {days} * 24u;",
+                "",
+                f"code = (code + {self.place(part, entry['hour'])}) * {an_hour}u;",
+                f"code += {self.alike(an_hour)};" if an_hour > 1 else "",
+            ]
+        self.add(depth, "{", *(INDENT + line if line else "" for line in lines))
+        self.hold(part, at, "code", depth + 1)
+        if keeps:
+            step = literal(int(entry["step_s"]))
+            self.add(depth + 1, f"w->past.start_s = ({self.told.seconds})code * {step};")
+            self.add(depth + 1, "w->past.started = true;")
+        self.add(depth, "}")
+
+    # ---- Species
+
+    def species(self, part: Part, at: int, depth: int) -> None:
+        field, entry = part.fields[at], part.said["fields"][at]
+        member = f"{part.at}{part.struct.members[field.name]}"
+        kind = type_of(field, self.names.schema, part.path).name
+        new = f"hear_{self.told.keys.give(f'new_{part.key}_{field.name}')}"
+        self._new(part, new, entry)
+        hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
+        call = f"{member} = ({kind}){new}(w, message{hour});"
+        if part.species_at is None:
+            self.add(depth, call)
+            return
+        own = part.species_at == at
+        given = own and part.sets
+        seen = f"w->past.{part.key}"
+        recent = self.tables.sums(entry["recent"], f"{part.path}.{field.name} recent")
+        again = f"get_symbol({FROM}, {recent} + 2u * {self.age(part)}, 2u) != 0u"
+        if given:
+            again = f"given ? {self.seen(part)} == {member} : {again}"
+        if not own:
+            self.add(depth, "{", f"{INDENT}unsigned k = 0;", "")
+            depth += 1
+        self.add(depth, f"for (; k < {seen}_count; k++) {{")
+        self.add(depth + 1, f"if ({again}) {{", f"{INDENT}{member} = {self.seen(part)};")
+        self.add(depth + 2, "break;")
+        self.add(depth + 1, "}")
+        self.add(depth, "}", f"if (k == {seen}_count{' && !given' if given else ''}) {{")
+        self.add(depth + 1, call)
+        self.add(depth, "}")
+        if not own:
+            self.add(depth - 1, "}")
+
+    def _new(self, part: Part, name: str, entry: dict[str, Any]) -> None:
+        """The function that reads a species that is none of those seen last."""
+        hour = ", unsigned hour" if len(entry["new"]) > 1 else ""
+        excluded = part.species_at is not None
+        lines = [
+            f"const uint16_t *starts = {self.starts(part, entry)};",
+            "uint32_t total = 65536, r, start = 0;",
+            "unsigned at = 0;",
+            "",
+        ]
+        if excluded:
+            lines += [
+                f"for (unsigned k = 0; k < w->past.{part.key}_count; k++) {{",
+                f"    total -= share_if_known(starts, {self.position(self.seen(part))});",
+                "}",
+            ]
+        lines += ["r = quotient(w->from.range, total);", "for (; at <= KNOWN_COUNT; at++) {"]
+        lines += ["    uint32_t share = share_of(starts, at);", ""]
+        if excluded:
+            lines += [
+                f"    for (unsigned k = 0; k < w->past.{part.key}_count; k++) {{",
+                f"        share = {self.position(self.seen(part))} == at && at < KNOWN_COUNT",
+                "            ? 0u : share;",
+                "    }",
+            ]
+        species = "at" if self.tables.counted else f"{self.tables.known_species()}[at]"
+        lines += [
+            "    if (w->from.value < r * (start + share)) {",
+            f"        cut({FROM}, r, start, start + share);",
+            "        break;",
+            "    }",
+            "    start += share;",
+            "}",
+            "if (at > KNOWN_COUNT) {",
+            f"    fail({FROM}, {self.names.macro}_NOT_CANONICAL);",
+            "    return 0;",
+            "}",
+            f"return (uint32_t)(at < KNOWN_COUNT ? {species} : {self.alike(self.told.capacity)});",
+        ]
+        message = f"const struct {self.told.struct.tag} *message"
+        self.functions += ["", "/* A species that is none of those seen last. */"]
+        self.functions.append(f"static uint32_t {name}(")
+        self.functions.append(f"{INDENT}{self.walk} *w, {message}{hour})")
+        self.functions.append("{")
+        self.functions += [INDENT + line if line else "" for line in lines[:-1]]
+        if not excluded:
+            self.functions.append(f"{INDENT}(void)message;")
+        self.functions += [INDENT + lines[-1], "}"]
+
+    # ---- Lists
+
+    def listed(self, part: Part, inner: Part, depth: int) -> None:
+        assert inner.field is not None
+        entry = part.said["fields"][[f.name for f in part.fields].index(inner.field.name)]
+        count = f"{part.at}{part.struct.counts[inner.field.name]}"
+        place = "ij"[inner.depth - 1]
+        counted = f"{count} = (uint8_t)({self.place(part, entry['count'])} + {inner.field.least}u);"
+        if inner.sets:
+            rows = f"{part.at}{part.struct.members[inner.field.name]}"
+            flag = self.tables.sums(entry["set"], f"{inner.path} set")
+            self._hear_set(inner)
+            self.add(depth, "{")
+            depth += 1
+            self.add(depth, f"const bool set = get_symbol({FROM}, {flag}, 2u) != 0u;", "")
+            self.add(depth, "if (set) {")
+            self.add(depth + 1, f"{count} = (uint8_t)hear_set_{inner.key}(w, {rows});")
+            self.add(depth, "} else {", INDENT + counted, "}")
+        else:
+            self.add(depth, counted)
+        sound = f"w->from.fault == {self.names.macro}_OK"
+        self.add(depth, f"for (size_t {place} = 0; {place} < {count} && {sound}; {place}++) {{")
+        self.add(depth + 1, self.called(inner, "set"))
+        self.add(depth, "}")
+        if self.noted(inner):
+            self.add(depth, f"w->past.{inner.key}_instances++;")
+        if inner.sets:
+            self.add(depth - 1, "}")
+
+    def _hear_set(self, inner: Part) -> None:
+        assert inner.field is not None
+        most, least = inner.field.most, inner.field.least
+        kind = type_of(inner.fields[inner.species_at or 0], self.names.schema, inner.path).name
+        store = (
+            f"            if (count < {most}u) {{",
+            f"                rows[count].{inner.species} = ({kind}){self.nth_known};",
+            "            }",
+        )
+        few = f"count < {least}u || " if least else ""
+        self.functions += [
+            "",
+            "/* Which of the known species are there; how many they are. */",
+            f"static size_t hear_set_{inner.key}({self.walk} *w, struct {inner.struct.tag} *rows)",
+            "{",
+            f"    const uint8_t *there = {self.there(inner)};",
+            "    size_t count = 0;",
+            "",
+            "    for (unsigned known = 0; known < KNOWN_COUNT; known++) {",
+            f"        const uint16_t odds[3] = {{0, {self.share_of_no(inner)}, 0}};",
+            "",
+            f"        if (get_symbol({FROM}, odds, 2u) != 0u) {{",
+            *(store if most else ()),
+            "            count++;",
+            "        }",
+            "    }",
+            f"    if ({few}count > {most}u) {{",
+            f"        fail({FROM}, {self.names.macro}_NOT_CANONICAL);",
+            "        return 0;",
+            "    }",
+            "    return count;",
+            "}",
+        ]

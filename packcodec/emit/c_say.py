@@ -1,0 +1,310 @@
+"""Encoding in modelled coding: every place of a message sent, straight on."""
+
+from typing import Any
+
+from packcodec.codec.modelled.tables import MOST_ALONE, Classes
+from packcodec.emit.c_header import INDENT, literal
+from packcodec.emit.c_told import Part
+from packcodec.emit.c_walk import Walk
+from packcodec.layout.model import Count, Group, MessageLayout, Presence, Repeat, Run, When
+
+TO = "&w->to"
+
+
+class Say(Walk):
+    """Encoding."""
+
+    verb, coder, const = "say", "said", "const "
+
+    def value(self, part: Part, at: int, depth: int) -> None:
+        entry = part.said["fields"][at]
+        code = self.code(part, at, part.at)
+        if entry["part"] == "gap" and " " in code:
+            self.add(depth, "{")
+            self.add(depth + 1, f"const {self.code_type} code = {code};", "")
+            self.place(part, entry["value"], "code", depth + 1)
+            self.add(depth + 1, self.advance(part, at, "code"))
+            self.add(depth, "}")
+            return
+        self.place(part, entry["value"], code, depth)
+        if entry["part"] == "gap":
+            self.add(depth, self.advance(part, at, code))
+
+    def presence(self, part: Part, at: int, depth: int) -> None:
+        presence = f"{part.at}{part.struct.presence[part.fields[at].name]}"
+        self.place(part, part.said["fields"][at]["presence"], f"({presence} ? 1u : 0u)", depth)
+
+    def place(self, part: Part, place: dict[str, Any], code: str, depth: int) -> None:
+        """Send a code by the table of its place."""
+        codes = int(place["codes"])
+        if not place["rows"]:
+            self.alike(code, codes, depth)
+            return
+        if codes == 1:
+            return
+        if place["around"] != "none":
+            centre = self.centre(part, place)
+            code = f"fold({code}, {centre}, {literal(codes - 1)})"
+        if codes <= MOST_ALONE:
+            self.add(depth, f"symbol({TO}, {self.table(part, place, codes, code)});")
+            return
+        spans = Classes(codes).spans
+        row = self.table(part, place, len(spans))
+        first, width = spans[-1]
+        if width == 1 << (first.bit_length() - 2):
+            self.add(depth, f"by_class({TO}, {row}, {code});")
+        else:
+            self.add(depth, f"by_cut_class({TO}, {row}, {code}, {literal(codes - 1)});")
+
+    def alike(self, code: str, codes: int, depth: int) -> None:
+        """Send one of `codes` codes, all alike."""
+        if codes == 1:
+            return
+        if not codes & (codes - 1):
+            self.add(depth, put(code, codes.bit_length() - 1, TO, wide=self.wide))
+        elif codes <= 1 << 16:
+            text = f"(uint32_t){code}" if self.wide else code
+            self.add(depth, f"alike({TO}, {codes}u, {text});")
+        else:
+            self.add(depth, f"alike_long({TO}, {literal(codes - 1)}, {code});")
+
+    def start(self, part: Part, at: int, depth: int) -> None:
+        entry = part.said["fields"][at]
+        code, codes = self.code(part, at, part.at), int(entry["codes"])
+        keeps = self.told.hours and entry["known"]
+        if entry["hour"] is None and not keeps:
+            self.alike(code, codes, depth)
+            return
+        self.add(depth, "{")
+        self.add(depth + 1, f"const {self.code_type} code = {code};")
+        if entry["hour"] is None:
+            self.add(depth + 1, "")
+            self.alike("code", codes, depth + 1)
+        else:
+            by, an_hour = self._divided, int(entry["an_hour"])
+            hours = by("code", an_hour) if an_hour > 1 else "code"
+            self.add(depth + 1, f"const {self.code_type} hours = {hours};")
+            self.add(depth + 1, f"const {self.code_type} days = {by('hours', 24)};", "")
+            self.alike("days", codes // (24 * an_hour), depth + 1)
+            self.place(part, entry["hour"], "(hours - 24u * days)", depth + 1)
+            self.alike(f"(code - {an_hour}u * hours)", an_hour, depth + 1)
+        if keeps:
+            step = literal(int(entry["step_s"]))
+            self.add(depth + 1, f"w->past.start_s = ({self.told.seconds})code * {step};")
+            self.add(depth + 1, "w->past.started = true;")
+        self.add(depth, "}")
+
+    def _divided(self, text: str, by: int) -> str:
+        return f"{text} / {by}u" if self.wide else f"quotient({text}, {by}u)"
+
+    # ---- Species
+
+    def species(self, part: Part, at: int, depth: int) -> None:
+        field, entry = part.fields[at], part.said["fields"][at]
+        species = f"{part.at}{part.struct.members[field.name]}"
+        new = f"say_{self.told.keys.give(f'new_{part.key}_{field.name}')}"
+        self._new(part, new, entry)
+        hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
+        call = f"{new}(w, message, {species}{hour});"
+        if part.species_at is None:
+            self.add(depth, call)
+            return
+        # The element's own species is noted, which needs its place among those seen.
+        own = part.species_at == at
+        if not own:
+            self.add(depth, "{", f"{INDENT}unsigned k = 0;", "")
+            depth += 1
+        given = own and part.sets
+        seen = f"w->past.{part.key}"
+        recent = self.tables.sums(entry["recent"], f"{part.path}.{field.name} recent")
+        sent = f"symbol({TO}, {recent} + 2u * {self.age(part)} + again);"
+        self.add(depth, f"for (; k < {seen}_count; k++) {{")
+        self.add(depth + 1, f"const bool again = {self.seen(part)} == {species};", "")
+        self._unless(given, [sent], depth + 1)
+        self.add(depth + 1, "if (again) {", f"{INDENT}break;", "}")
+        self.add(depth, "}", f"if (k == {seen}_count{' && !given' if given else ''}) {{")
+        self.add(depth + 1, call)
+        self.add(depth, "}")
+        if not own:
+            self.add(depth - 1, "}")
+
+    def _unless(self, given: bool, lines: list[str], depth: int) -> None:
+        if given:
+            self.add(depth, "if (!given) {", *(INDENT + line for line in lines), "}")
+        else:
+            self.add(depth, *lines)
+
+    def _new(self, part: Part, name: str, entry: dict[str, Any]) -> None:
+        """The function that sends a species that is none of those seen last."""
+        hour = ", unsigned hour" if len(entry["new"]) > 1 else ""
+        excluded = part.species_at is not None
+        total = ", total = 65536;" if excluded else ";"
+        lines = [
+            f"const uint16_t *starts = {self.starts(part, entry)};",
+            f"const unsigned at = {self.position('species')};",
+            f"uint32_t start = starts[at]{total}",
+            "",
+        ]
+        if excluded:
+            seen = f"w->past.{part.key}"
+            lines += [
+                f"for (unsigned k = 0; k < {seen}_count; k++) {{",
+                f"    const unsigned other = {self.position(self.seen(part))};",
+                "    const uint32_t nobodys = share_if_known(starts, other);",
+                "",
+                "    total -= nobodys;",
+                "    start -= other < at ? nobodys : 0u;",
+                "}",
+            ]
+        r = "quotient(w->to.range, total)" if excluded else "w->to.range >> 16"
+        lines.append(f"narrow({TO}, {r}, start, start + share_of(starts, at));")
+        outer, self.lines = self.lines, []
+        self.alike("species", self.told.capacity, 1)
+        alike, self.lines = self.lines, outer
+        if alike and not self.all_known:
+            lines += ["if (at == KNOWN_COUNT) {", *alike, "}"]
+        message = f"const struct {self.told.struct.tag} *message"
+        self.functions += ["", "/* Send a species that is none of those seen last. */"]
+        self.functions.append(f"static void {name}(")
+        self.functions.append(f"{INDENT}{self.walk} *w, {message}, uint32_t species{hour})")
+        self.functions.append("{")
+        self.functions += [INDENT + line if line else "" for line in lines]
+        if not excluded:
+            self.functions.append(f"{INDENT}(void)message;")
+        self.functions.append("}")
+
+    # ---- Lists
+
+    def listed(self, part: Part, inner: Part, depth: int) -> None:
+        assert inner.field is not None
+        entry = part.said["fields"][[f.name for f in part.fields].index(inner.field.name)]
+        count = f"{part.at}{part.struct.counts[inner.field.name]}"
+        code = f"({count} - {inner.field.least}u)" if inner.field.least else count
+        place = "ij"[inner.depth - 1]
+        if inner.sets:
+            rows = f"{part.at}{part.struct.members[inner.field.name]}"
+            flag = self.tables.sums(entry["set"], f"{inner.path} set")
+            self._is_set(inner)
+            self._say_set(inner)
+            self.add(depth, "{")
+            depth += 1
+            self.add(depth, f"const bool set = is_set_{inner.key}({rows}, {count});", "")
+            self.add(depth, f"symbol({TO}, {flag} + set);", "if (set) {")
+            self.add(depth + 1, f"say_set_{inner.key}(w, {rows}, {count});")
+            outer, self.lines = self.lines, []
+            self.place(part, entry["count"], code, depth + 1)
+            counted, self.lines = self.lines, outer
+            if counted:
+                self.add(depth, "} else {")
+                self.lines += counted
+            self.add(depth, "}")
+        else:
+            self.place(part, entry["count"], code, depth)
+        self.add(depth, f"for (size_t {place} = 0; {place} < {count}; {place}++) {{")
+        self.add(depth + 1, self.called(inner, "set"))
+        self.add(depth, "}")
+        if self.noted(inner):
+            self.add(depth, f"w->past.{inner.key}_instances++;")
+        if inner.sets:
+            self.add(depth - 1, "}")
+
+    def _is_set(self, inner: Part) -> None:
+        known = self.position(f"rows[at].{inner.species}")
+        self.functions += [
+            "",
+            "/* Whether these ascend by species, all of them known. */",
+            f"static bool is_set_{inner.key}(const struct {inner.struct.tag} *rows, size_t count)",
+            "{",
+            "    unsigned next = 0;",
+            "",
+            "    for (size_t at = 0; at < count; at++) {",
+            f"        const unsigned known = {known};",
+            "",
+            "        if (known < next || known >= KNOWN_COUNT) {",
+            "            return false;",
+            "        }",
+            "        next = known + 1u;",
+            "    }",
+            "    return true;",
+            "}",
+        ]
+
+    def _say_set(self, inner: Part) -> None:
+        rows = f"const struct {inner.struct.tag} *rows"
+        self.functions += [
+            "",
+            "/* Say of each known species whether it is there. */",
+            f"static void say_set_{inner.key}({self.walk} *w, {rows}, size_t count)",
+            "{",
+            f"    const uint8_t *there = {self.there(inner)};",
+            "    size_t at = 0;",
+            "",
+            "    for (unsigned known = 0; known < KNOWN_COUNT; known++) {",
+            f"        const uint16_t odds[3] = {{0, {self.share_of_no(inner)}, 0}};",
+            f"        const bool is = at < count && rows[at].{inner.species} == {self.nth_known};",
+            "",
+            f"        symbol({TO}, odds + is);",
+            "        at += is;",
+            "    }",
+            "}",
+        ]
+
+    # ---- Fixed coding, through the same coder
+
+    def plain(self, each: MessageLayout) -> list[str]:
+        """The statements that send a message in fixed coding."""
+        outer, self.lines = self.lines, []
+        self._plain(each.body, self.told.message, "message->", 1)
+        lines, self.lines = self.lines, outer
+        return lines
+
+    def _plain(self, group: Group, part: Part, of: str, depth: int) -> None:
+        for step in group.steps:
+            match step:
+                case Run():
+                    self._run(step, part, of, depth)
+                case When():
+                    self.add(depth, f"if ({of}{part.struct.presence[step.field.name]}) {{")
+                    for inner in step.steps:
+                        if isinstance(inner, Run):
+                            self._run(inner, part, of, depth + 1)
+                        else:
+                            self._repeat(inner, part, of, depth + 1)
+                    self.add(depth, "}")
+                case Repeat():
+                    self._repeat(step, part, of, depth)
+
+    def _run(self, run: Run, part: Part, of: str, depth: int) -> None:
+        at = {field.name: number for number, field in enumerate(part.fields)}
+        for place in run.places:
+            if not place.width:
+                continue
+            name = place.field.name
+            if isinstance(place, Presence):
+                code = f"{of}{part.struct.presence[name]} ? 1u : 0u"
+            elif isinstance(place, Count):
+                code = f"{of}{part.struct.counts[name]}"
+                code += f" - {place.field.least}u" if place.field.least else ""
+            else:
+                code = self.code(part, at[name], of)
+            self.add(depth, put(code, place.width, "to", wide=self.wide))
+
+    def _repeat(self, step: Repeat, part: Part, of: str, depth: int) -> None:
+        inner = part.lists[step.field.name]
+        place = "ij"[inner.depth - 1]
+        outer, self.lines = self.lines, []
+        row = f"{of}{part.struct.members[step.field.name]}[{place}]."
+        self._plain(step.element, inner, row, depth + 1)
+        lines, self.lines = self.lines, outer
+        if lines:
+            count = f"{of}{part.struct.counts[step.field.name]}"
+            self.add(depth, f"for (size_t {place} = 0; {place} < {count}; {place}++) {{")
+            self.lines += lines
+            self.add(depth, "}")
+
+
+def put(code: str, width: int, to: str, *, wide: bool) -> str:
+    """The statement that sends a number of so many bits, all alike."""
+    if width > 16:
+        return f"put_long({to}, {code}, {width}u);"
+    return f"put({to}, {f'(uint32_t)({code})' if wide else code}, {width}u);"

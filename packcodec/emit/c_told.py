@@ -1,0 +1,225 @@
+"""What is known of a message while it is coded, as C holds it.
+
+Of a list with one species an element: the eight species seen last, with where the last element
+of each stands in the message and when it was. All else is looked up in the message itself.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
+from math import gcd
+from typing import Any
+
+from packcodec.codec.modelled.history import MOST_RECENT
+from packcodec.emit.c_header import INDENT
+from packcodec.emit.c_tables import Tables
+from packcodec.emit.c_types import CNames, Struct
+from packcodec.emit.names import Names
+from packcodec.layout.model import MessageLayout
+from packcodec.schema.model import Field, ListOf
+
+LAST, PREVIOUS, KIN, ACTIVE, HOUR = "last", "previous", "kin", "active", "hour"
+
+
+@dataclass
+class Part:
+    """A message or the elements of one of its lists; a message is a part without a list."""
+
+    key: str
+    path: str
+    fields: tuple[Field, ...]
+    said: dict[str, Any]
+    struct: Struct
+    field: ListOf | None = None
+    outer: "Part | None" = None
+    most: int = 1
+    lists: dict[str, "Part"] = dataclass_field(default_factory=dict)
+
+    @property
+    def depth(self) -> int:
+        return 0 if self.outer is None else 1 + self.outer.depth
+
+    @property
+    def species_at(self) -> int | None:
+        found = self.said["species_at"]
+        return None if found is None else int(found)
+
+    @property
+    def species(self) -> str:
+        """The member that holds an element's one species."""
+        assert self.species_at is not None
+        return self.struct.members[self.fields[self.species_at].name]
+
+    @property
+    def sets(self) -> bool:
+        """Whether the list may be sent as a set."""
+        return bool(self.field is not None and self.said["set"])
+
+    @property
+    def tail(self) -> bool:
+        return bool(self.field is not None and self.said["more"])
+
+    @property
+    def at(self) -> str:
+        """What leads to the values of this part in a function of its own."""
+        return "row->" if self.outer else "message->"
+
+    def element(self, *places: str) -> str:
+        """The element at those places, one for each list that it is in."""
+        assert self.field is not None
+        assert self.outer is not None
+        outer = f"{self.outer.element(*places[:-1])}." if self.outer.outer else "message->"
+        return f"{outer}{self.outer.struct.members[self.field.name]}[{places[-1]}]"
+
+    def asks(self, what: str) -> bool:
+        """Whether a place of the elements looks at such an earlier code."""
+        return any(what in (*place["contexts"], place["around"]) for place in self.places())
+
+    def places(self) -> Iterator[dict[str, Any]]:
+        """Those that send anything by a table."""
+        for entry in self.said["fields"]:
+            for key in ("presence", "value", "hour", "count"):
+                place = entry.get(key)
+                if place and place["rows"] and place["codes"] > 1:
+                    yield place
+
+
+class Told:
+    """One message: its parts, and the struct of what is known of it so far."""
+
+    def __init__(
+        self,
+        each: MessageLayout,
+        said: dict[str, Any],
+        names: CNames,
+        tables: Tables,
+        keys: Names,
+    ) -> None:
+        self.name = each.name
+        self.names = names
+        self.tables = tables
+        self.capacity = names.schema.species.capacity
+        self.keys = keys
+        self.struct = names.structs[each.name]
+        self.message = Part(
+            each.name, f"message.{each.name}", each.message.fields, said, self.struct
+        )
+        self.parts = [self.message, *self._inner(self.message)]
+        steps = {int(part.said["clock_step_s"]) for part in self.parts} - {0}
+        self.unit_s = gcd(*steps) if steps else 1
+        self.moment = self._moment()
+
+    def _inner(self, part: Part) -> Iterator[Part]:
+        for field, entry in zip(part.fields, part.said["fields"], strict=True):
+            if isinstance(field, ListOf):
+                inner = Part(
+                    self.keys.give(f"{part.key}_{field.name}"),
+                    f"{part.path}.{field.name}[]",
+                    field.fields,
+                    entry,
+                    part.struct.elements[field.name],
+                    field,
+                    part,
+                    part.most * field.most,
+                )
+                part.lists[field.name] = inner
+                yield inner
+                yield from self._inner(inner)
+
+    def _moment(self) -> str:
+        """The type of moments: of clock units since the start, and of numbers of elements."""
+        most = max(part.most for part in self.parts)
+        for part in self.parts:
+            for entry in part.said["fields"]:
+                if entry["part"] == "gap":
+                    units = entry["step_s"] // self.unit_s
+                    most += part.most * (entry["codes"] + 4) * units
+        return next(f"uint{bits}_t" for bits in (16, 32, 64) if most < 1 << bits)
+
+    @property
+    def tail(self) -> Part | None:
+        return next((part for part in self.parts if part.tail), None)
+
+    @property
+    def start(self) -> dict[str, Any] | None:
+        """The time from which the hours of the day are counted."""
+        found = (entry for entry in self.message.said["fields"] if entry["part"] == "start")
+        return next((entry for entry in found if entry["known"]), None)
+
+    @property
+    def clocked(self) -> bool:
+        return any(part.said["clock_step_s"] for part in self.parts)
+
+    @property
+    def seconds(self) -> str:
+        """The type of seconds since the epoch, past the last moment too."""
+        start = self.start
+        assert start is not None
+        longest = int(start["codes"]) * int(start["step_s"])
+        return "uint32_t" if self.moment != "uint64_t" and longest < 1 << 31 else "uint64_t"
+
+    @property
+    def hours(self) -> bool:
+        """Whether the hour of the day is known, and chooses any row."""
+        entries = [entry for part in self.parts for entry in part.said["fields"]]
+        rows = [len(entry.get(key) or ()) for entry in entries for key in ("new", "there")]
+        asked = max(rows, default=0) > 1 or any(part.asks(HOUR) for part in self.parts)
+        return self.start is not None and asked
+
+    def held(self, part: Part) -> int:
+        """How many of the species seen last are held."""
+        return max(1, min(MOST_RECENT, part.most, self.capacity))
+
+    @property
+    def remembers(self) -> bool:
+        """Whether there is anything to know that the message itself does not say."""
+        return any(True for _ in self._members())
+
+    def structs(self) -> Iterator[str]:
+        """What is known of a message so far."""
+        for part in self.parts:
+            if part.species_at is not None:
+                places = "i" if part.depth == 1 else "i, j"
+                yield f"struct {part.key}_seen {{"
+                yield f"{INDENT}{self.moment} when;"
+                yield f"{INDENT}uint8_t {places};"
+                yield "};"
+                yield ""
+        if self.remembers:
+            yield f"struct {self.name}_past {{"
+            yield from (f"{INDENT}{line}" for line in self._members())
+            yield "};"
+            yield ""
+
+    def _members(self) -> Iterator[str]:
+        if self.hours:
+            yield f"{self.seconds} start_s;"
+            yield "bool started;"
+        if self.clocked:
+            yield f"{self.moment} elapsed; /* in units of {self.unit_s} s */"
+        for part in self.parts:
+            if part.species_at is not None:
+                yield f"uint8_t {part.key}_count; /* the species seen last, the latest first */"
+                yield f"struct {part.key}_seen {part.key}[{self.held(part)}];"
+            if part.depth == 2 and part.species_at is not None:
+                yield f"uint16_t {part.key}_elements;"
+            if part.depth == 2 and part.sets:
+                yield f"uint8_t {part.key}_instances;"
+                known = max(1, len(self.tables.known))
+                yield f"uint8_t {part.key}_in[{known}]; /* the last instance with it, from 1 on */"
+
+    def reset(self) -> Iterator[str]:
+        """Nothing is known."""
+        if self.hours:
+            yield "past->start_s = 0;"
+            yield "past->started = false;"
+        if self.clocked:
+            yield "past->elapsed = 0;"
+        for part in self.parts:
+            if part.species_at is not None:
+                yield f"past->{part.key}_count = 0;"
+            if part.depth == 2 and part.species_at is not None:
+                yield f"past->{part.key}_elements = 0;"
+            if part.depth == 2 and part.sets:
+                yield f"past->{part.key}_instances = 0;"
+                yield f"memset(past->{part.key}_in, 0, sizeof past->{part.key}_in);"

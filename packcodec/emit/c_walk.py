@@ -1,0 +1,447 @@
+"""Straight code for a message in modelled coding: what both directions share.
+
+Every place of the walk (spec/modelled-coding.md) becomes a statement that names its table. The row
+of a table, and what a code is folded around, are expressions over the message itself: what was
+said earlier stands there, in the direction of decoding too.
+"""
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from packcodec.codec.modelled.history import ACTIVE_STEPS, HOUR_ROWS, NOON_ROW
+from packcodec.codec.modelled.tables import MOST_ALONE, Classes
+from packcodec.emit.c_codes import code_of, divided
+from packcodec.emit.c_header import INDENT, literal
+from packcodec.emit.c_told import ACTIVE, HOUR, KIN, LAST, PREVIOUS, Part, Told
+from packcodec.schema.model import Field, ListOf
+
+NEAR = {"before": 0, "before_2": 1, "before_3": 2}
+HOURS_ROW_S = 86400 // HOUR_ROWS
+
+
+class Walk:
+    """The functions of one message in one direction; `lines` are those of the function at hand."""
+
+    verb: str
+    coder: str
+
+    def __init__(self, told: Told, *, wide: bool) -> None:
+        """`wide` where codes of the schema need 64 bits."""
+        self.told = told
+        self.names = told.names
+        self.tables = told.tables
+        self.wide = wide
+        self.code_type = "uint64_t" if wide else "uint32_t"
+        self.functions: list[str] = []
+        self.lines: list[str] = []
+
+    @property
+    def walk(self) -> str:
+        """The struct that a walk goes about with."""
+        return f"struct {self.told.name}_{self.coder}"
+
+    @property
+    def const(self) -> str:
+        raise NotImplementedError
+
+    def add(self, depth: int, *lines: str) -> None:
+        self.lines += [INDENT * depth + line if line else "" for line in lines]
+
+    # ---- What a direction does with a place, a species and a list
+
+    def value(self, part: Part, at: int, depth: int) -> None:
+        raise NotImplementedError
+
+    def presence(self, part: Part, at: int, depth: int) -> None:
+        raise NotImplementedError
+
+    def start(self, part: Part, at: int, depth: int) -> None:
+        raise NotImplementedError
+
+    def species(self, part: Part, at: int, depth: int) -> None:
+        raise NotImplementedError
+
+    def listed(self, part: Part, inner: Part, depth: int) -> None:
+        raise NotImplementedError
+
+    # ---- Functions
+
+    def arguments(self, part: Part) -> str:
+        """Those of the function of a part's fields."""
+        message = f"{self.const}struct {self.told.struct.tag} *message"
+        places = "".join(f", size_t {place}" for place in "ij"[: part.depth])
+        given = ", bool given" if part.sets else ""
+        return f"{self.walk} *w, {message}{places}{given}"
+
+    def called(self, part: Part, given: str) -> str:
+        """The call for an element, from a loop that counts it in i or j."""
+        places = "".join(f", {place}" for place in "ij"[: part.depth])
+        return f"{self.verb}_{part.key}(w, message{places}{f', {given}' if part.sets else ''});"
+
+    def part(self, part: Part) -> None:
+        """The function that codes a part's fields, after those that it calls."""
+        for inner in part.lists.values():
+            self.part(inner)
+        outer, self.lines = self.lines, []
+        self._locals(part)
+        for at, field in enumerate(part.fields):
+            self._field(part, at, field)
+        if part.species_at is not None:
+            places = "".join(f", {place}" for place in "ij"[: part.depth])
+            known = f", {self.position(part.at + part.species)}" if self.noted(part) else ""
+            self.add(1, f"note_{part.key}(&w->past, k{places}{known});")
+        lines, self.lines = self.lines, outer
+        if part.outer and not any(re.search(r"\brow\b", line) for line in lines[1:]):
+            lines = lines[1:]
+        arguments = self.arguments(part)
+        unused = self._unused(arguments, "\n".join(lines))
+        self.functions += ["", f"static void {self.verb}_{part.key}({arguments})", "{"]
+        self.functions += [*lines, *unused, "}"]
+
+    def _locals(self, part: Part) -> None:
+        if part.outer is None:
+            return
+        tag = part.struct.tag
+        self.add(1, f"{self.const}struct {tag} *row = &{part.element(*'ij'[: part.depth])};")
+        if part.asks(PREVIOUS):
+            self.add(1, f"const struct {tag} *previous = {self._previous(part)};")
+        if part.asks(LAST):
+            self.add(1, f"const struct {tag} *last;")
+        if part.species_at is not None:
+            self.add(1, "unsigned k = 0;")
+        self.add(1, "")
+
+    def _unused(self, arguments: str, text: str) -> Iterator[str]:
+        """What keeps a compiler from warning of an argument that others of its kind need."""
+        for name in re.findall(r"(\w+)(?=,|$)", arguments):
+            if not re.search(rf"\b{name}\b", text):
+                yield f"{INDENT}(void){name};"
+
+    def _field(self, part: Part, at: int, field: Field) -> None:
+        entry = part.said["fields"][at]
+        depth = 1
+        if isinstance(field, ListOf) and part.lists[field.name].tail:
+            return
+        if field.optional:
+            self.presence(part, at, depth)
+            self.add(depth, f"if ({part.at}{part.struct.presence[field.name]}) {{")
+            depth = 2
+        match entry["part"]:
+            case "list":
+                self.listed(part, part.lists[field.name], depth)
+            case "species":
+                self.species(part, at, depth)
+            case "start":
+                self.start(part, at, depth)
+            case _:
+                self.value(part, at, depth)
+        if field.optional:
+            self.add(1, "}")
+        if part.species_at == at and part.asks(LAST):
+            self._find_last(part)
+
+    def _find_last(self, part: Part) -> None:
+        """The last element of the same species, if there is one."""
+        seen, held = f"w->past.{part.key}", self.told.held(part)
+        places = [f"{seen}[k].{place}" for place in "ij"[: part.depth]]
+        beyond = "NULL"
+        if held < min(part.most, self.told.capacity):
+            arguments = "".join(f", {place}" for place in "ij"[: part.depth])
+            beyond = f"last_{part.key}(message{arguments})"
+        self.add(1, f"last = k < {seen}_count ? &{part.element(*places)}")
+        if beyond == "NULL":
+            self.lines[-1] += " : NULL;"
+        else:
+            self.add(2, f": {seen}_count < {held}u ? NULL : {beyond};")
+
+    def _previous(self, part: Part) -> str:
+        if part.depth == 1:
+            return "i > 0u ? &row[-1] : NULL"
+        return f"previous_{part.key}(message, i, j)"
+
+    def noted(self, part: Part) -> bool:
+        """Whether it is noted in which instance of its list a species was seen last."""
+        return part.depth == 2 and part.sets
+
+    @property
+    def all_known(self) -> bool:
+        """Whether every species code is its own place among the known."""
+        return self.tables.counted and self.told.capacity <= len(self.tables.known)
+
+    def seen(self, part: Part) -> str:
+        """The k-th of the species seen last."""
+        places = [f"w->past.{part.key}[k].{place}" for place in "ij"[: part.depth]]
+        return f"{part.element(*places)}.{part.species}"
+
+    def starts(self, part: Part, entry: dict[str, Any]) -> str:
+        """The sums for a new species; `hour` chooses the row where there are several."""
+        starts = self.tables.sums(entry["new"], f"{part.path} new species")
+        by_hour = f" + {len(self.tables.known) + 1}u * hour" if len(entry["new"]) > 1 else ""
+        return starts + by_hour
+
+    # ---- Sets
+
+    @property
+    def nth_known(self) -> str:
+        return "known" if self.tables.counted else f"{self.tables.known_species()}[known]"
+
+    def there(self, inner: Part) -> str:
+        """The bytes for each known species, by the hour where that is asked for."""
+        rows = "".join(inner.said["there"])
+        there = self.tables.array("uint8_t", [*bytes.fromhex(rows), 0], f"{inner.path} there")
+        hour = f" + {self.hour()} * KNOWN_COUNT" if len(inner.said["there"]) > 1 else ""
+        return there + hour
+
+    def share_of_no(self, inner: Part) -> str:
+        """The share of no for the known species at hand."""
+        ages = list(bytes.fromhex(inner.said["age"][0]))
+        age = f"{ages[0]}u"
+        if self.noted(inner):
+            name = self.tables.array("uint8_t", ages, f"{inner.path} age")
+            past = f"w->past.{inner.key}"
+            age = f"{name}[set_age({past}_instances, {past}_in[known])]"
+        return f"share_of_no((unsigned)there[known] + {age})"
+
+    # ---- What chooses a row
+
+    def position(self, species: str) -> str:
+        """Where a species stands among the known, their number if it is none of them."""
+        if self.all_known:
+            return f"(unsigned){species}"
+        return f"position_of({species})"
+
+    def code(self, part: Part, at: int, of: str) -> str:
+        """The code of a field that is there, in the element that `of` leads to."""
+        field = part.fields[at]
+        path = f"{part.path}.{field.name}"
+        code = code_of(field, part.struct, of, path, self.names)
+        if not code.wide or self.wide:
+            return code.text
+        return f"(uint32_t){code.text}"
+
+    def row(self, part: Part, place: dict[str, Any]) -> str:
+        """The number of the row, "" where there is only one."""
+        text = ""
+        for name in place["contexts"]:
+            kind, kinds = self._context(part, place, name)
+            text = f"({text}) * {kinds}u + {kind}" if text else kind
+        return text
+
+    def table(self, part: Part, place: dict[str, Any], symbols: int, code: str = "") -> str:
+        """Where a row of sums begins, or the code in it."""
+        meaning = f"{part.path}.{part.fields[place['at']].name}: {place['get']}"
+        name = self.tables.sums(place["rows"], meaning)
+        row = self.row(part, place)
+        by_row = f"{symbols}u * ({row})" if " " in row else f"{symbols}u * {row}"
+        return name + "".join(f" + {each}" for each in (by_row if row else "", code) if each)
+
+    def centre(self, part: Part, place: dict[str, Any]) -> str:
+        around, fallback = place["around"], literal(place["centre"])
+        if around == "centre":
+            return fallback
+        conditions, code, codes = self._earlier(part, place, around)
+        if codes > place["codes"]:
+            last = literal(place["codes"] - 1)
+            code = f"({code} < {last} ? {code} : {last})"
+        return _if(conditions, code, fallback)
+
+    def _context(self, part: Part, place: dict[str, Any], name: str) -> tuple[str, int]:
+        """Which of its kinds a context is in, and how many there are."""
+        if name == HOUR:
+            return self.hour(), HOUR_ROWS
+        if name == ACTIVE:
+            return f"active_{part.key}(&w->past)", 4
+        if name == KIN:
+            kin = [*place["kin"], *[0] * len(self.tables.known)][: len(self.tables.known)]
+            table = self.tables.array("uint8_t", [*kin, 0], "the kin of the known species")
+            return f"{table}[{self.position(part.at + part.species)}]", 4
+        conditions, code, codes = self._earlier(part, place, name)
+        bucket, kinds = self._bucket(code, codes)
+        return _if(conditions, bucket, "0u"), kinds
+
+    def _bucket(self, code: str, codes: int) -> tuple[str, int]:
+        if codes <= 8:
+            return f"{code} + 1u", codes + 1
+        classes = len(Classes(codes))
+        found = f"class_of({code})" if codes > MOST_ALONE else code
+        return f"{divided(f'8u * (uint32_t){found}', classes, 8 * classes)} + 1u", 9
+
+    def _earlier(self, part: Part, place: dict[str, Any], name: str) -> tuple[list[str], str, int]:
+        """A code said earlier: what must hold for there to be one, it, and how many there are."""
+        if name in NEAR:
+            at, codes = place["before"][NEAR[name]]
+            field, of = part.fields[at], part.at
+            presence = part.struct.presence.get(field.name)
+            return [f"{of}{presence}"] if presence else [], self.code(part, at, of), codes
+        of, field = f"{name}->", part.fields[place["at"]]
+        presence = part.struct.presence.get(field.name)
+        there = [f"{name} != NULL"]
+        if place["get"] == "presence":
+            return there, f"({of}{presence} ? 1u : 0u)", 2
+        there += [f"{of}{presence}"] if presence else []
+        return there, self.code(part, place["at"], of), place["codes"]
+
+    def hour(self) -> str:
+        return f"hour_of_{self.told.name}(&w->past)" if self.told.hours else f"{NOON_ROW}u"
+
+    def now(self, part: Part) -> str:
+        """The moment of the element at hand."""
+        if part.said["clock_step_s"]:
+            return "w->past.elapsed"
+        return f"({self.told.moment})i" if part.depth == 1 else f"w->past.{part.key}_elements"
+
+    def age(self, part: Part) -> str:
+        """The row for the age of the k-th of the species seen."""
+        text = f"({self.code_type_of_moments}){self.now(part)} - w->past.{part.key}[k].when"
+        units = int(part.said["clock_step_s"] or 1) // self.told.unit_s
+        if part.said["clock_step_s"] and units > 1:
+            text = divided(f"({text})", units, 0xFFFFFFFF, wide=self.told.moment == "uint64_t")
+        return f"age_row({text})"
+
+    @property
+    def code_type_of_moments(self) -> str:
+        return "uint64_t" if self.told.moment == "uint64_t" else "uint32_t"
+
+    def advance(self, part: Part, at: int, code: str) -> str:
+        """The statement that moves the clock on by a code of a field."""
+        units = int(part.said["fields"][at]["step_s"]) // self.told.unit_s
+        by = f"{code} * {literal(units)}" if units > 1 else code
+        kind = self.told.moment
+        return f"w->past.elapsed = ({kind})(w->past.elapsed + {by});"
+
+
+def shared(told: Told) -> Iterator[str]:
+    """The functions over what is known of a message, for both directions."""
+    past = f"struct {told.name}_past"
+    if told.hours:
+        yield from _hour(told, past)
+    for part in told.parts:
+        if part.species_at is not None:
+            yield from _note(told, part, past)
+        if part.asks(ACTIVE):
+            yield from _active(told, part, past)
+        if part.asks(LAST) and told.held(part) < min(part.most, told.capacity):
+            yield from _look_back(told, part, LAST)
+        if part.asks(PREVIOUS) and part.depth == 2:
+            yield from _look_back(told, part, PREVIOUS)
+
+
+def _hour(told: Told, past: str) -> Iterator[str]:
+    seconds = "past->start_s"
+    if told.clocked:
+        by = f" * {told.unit_s}u" if told.unit_s > 1 else ""
+        seconds += f" + ({told.seconds})past->elapsed{by}"
+    wide = told.seconds == "uint64_t"
+    row = divided(f"({seconds})", HOURS_ROW_S, 0xFFFFFFFF, wide=wide)
+    yield from ("", "/* Which eighth of the day it is; noon where nobody knows. */")
+    yield f"static unsigned hour_of_{told.name}(const {past} *past)"
+    yield "{"
+    yield f"{INDENT}return past->started ? (unsigned)({row} & {HOUR_ROWS - 1}u) : {NOON_ROW}u;"
+    yield "}"
+
+
+def _note(told: Told, part: Part, past: str) -> Iterator[str]:
+    key, held = f"past->{part.key}", told.held(part)
+    places = "ij"[: part.depth]
+    noted = part.depth == 2 and part.sets
+    arguments = "".join(f", size_t {place}" for place in places)
+    when = "past->elapsed"
+    if not part.said["clock_step_s"]:
+        when = f"({told.moment})i" if part.depth == 1 else f"{key}_elements"
+    yield ""
+    yield "/* An element has been said, of the species that was the k-th: now it is the first. */"
+    yield f"static void note_{part.key}("
+    yield (f"{INDENT}{past} *past, unsigned k{arguments}{', unsigned known' if noted else ''})")
+    yield "{"
+    yield f"{INDENT}if (k == {key}_count) {{"
+    yield f"{INDENT * 2}if (k < {held}u) {{"
+    yield f"{INDENT * 3}{key}_count++;"
+    yield f"{INDENT * 2}}} else {{"
+    yield f"{INDENT * 3}k--;"
+    yield f"{INDENT * 2}}}"
+    yield f"{INDENT}}}"
+    yield f"{INDENT}for (; k > 0u; k--) {{"
+    yield f"{INDENT * 2}{key}[k] = {key}[k - 1u];"
+    yield f"{INDENT}}}"
+    yield f"{INDENT}{key}[0].when = {when};"
+    for place in places:
+        yield f"{INDENT}{key}[0].{place} = (uint8_t){place};"
+    if part.depth == 2:
+        yield f"{INDENT}{key}_elements++;"
+    if noted:
+        yield f"{INDENT}if (known < KNOWN_COUNT) {{"
+        yield f"{INDENT * 2}{key}_in[known] = (uint8_t)({key}_instances + 1u);"
+        yield f"{INDENT}}}"
+    yield "}"
+
+
+def _active(told: Told, part: Part, past: str) -> Iterator[str]:
+    reach = ACTIVE_STEPS * (int(part.said["clock_step_s"]) // told.unit_s)
+    key, kind = f"past->{part.key}", "uint64_t" if told.moment == "uint64_t" else "uint32_t"
+    yield ""
+    yield f"/* How many species were seen a moment ago, {ACTIVE_STEPS} steps at most; up to 3. */"
+    yield f"static unsigned active_{part.key}(const {past} *past)"
+    yield "{"
+    yield f"{INDENT}unsigned k = 0;"
+    yield ""
+    yield f"{INDENT}while (k < 3u && k < {key}_count &&"
+    yield f"{INDENT * 3}({kind}){key}[k].when + {reach}u >= past->elapsed) {{"
+    yield f"{INDENT * 2}k++;"
+    yield f"{INDENT}}}"
+    yield f"{INDENT}return k;"
+    yield "}"
+
+
+def _look_back(told: Told, part: Part, what: str) -> Iterator[str]:
+    """The function that finds the element before, of the same species or of any."""
+    places = "ij"[: part.depth]
+    inner = places[-1]
+    arguments = "".join(f", size_t {place}" for place in places)
+    tag = part.struct.tag
+    yield ""
+    if what == LAST:
+        yield "/* The last element before of the same species. */"
+    else:
+        yield "/* The element before. */"
+    yield f"static const struct {tag} *{what}_{part.key}("
+    yield f"{INDENT}const struct {told.struct.tag} *message{arguments})"
+    yield "{"
+    if what == LAST:
+        yield f"{INDENT}const unsigned species = {part.element(*places)}.{part.species};"
+        yield ""
+    depth = 1
+    if part.depth == 2:
+        yield f"{INDENT}for (;;) {{"
+        depth = 2
+    indent = INDENT * depth
+    element = part.element(*places)
+    if what == LAST:
+        yield f"{indent}while ({inner}-- > 0u) {{"
+        yield f"{indent}{INDENT}if ({element}.{part.species} == species) {{"
+        yield f"{indent}{INDENT * 2}return &{element};"
+        yield f"{indent}{INDENT}}}"
+        yield f"{indent}}}"
+    else:
+        yield f"{indent}if ({inner}-- > 0u) {{"
+        yield f"{indent}{INDENT}return &{element};"
+        yield f"{indent}}}"
+    if part.depth == 2:
+        assert part.field is not None
+        assert part.outer is not None
+        outer, name = f"{part.outer.element('i')}.", part.field.name
+        count = f"{outer}{part.outer.struct.counts[name]}"
+        if part.field.optional:
+            count = f"{outer}{part.outer.struct.presence[name]} ? {count} : 0u"
+        yield f"{indent}if (i-- == 0u) {{"
+        yield f"{indent}{INDENT}return NULL;"
+        yield f"{indent}}}"
+        yield f"{indent}j = {count};"
+        yield f"{INDENT}}}"
+    else:
+        yield f"{INDENT}return NULL;"
+    yield "}"
+
+
+def _if(conditions: list[str], yes: str, no: str) -> str:
+    return f"({' && '.join(conditions)} ? {yes} : {no})" if conditions else f"({yes})"
