@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from packcodec.frame.seal import Key
 
 # What was asked for so often and did not come is not there, or nothing reaches the station.
-MOST_TIMES = 5
+MOST_TIMES = 10
 LAST_SENT, FIRST_NUMBER = "last_sent", "first_number"
 
 

@@ -10,8 +10,9 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from threading import Event
-from typing import Protocol, TextIO
+from typing import Any, Protocol, TextIO
 
 from packcodec.edge.capture import Reader, read_lines
 from packcodec.edge.framing import Cobs, Framing, Kiss
@@ -25,6 +26,8 @@ CHUNK = 1000
 LOOK_S = 0.2
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
 LONGEST_DATAGRAM = 65_535
+# Addresses that a port remembers to answer to.
+MOST_ADDRESSES = 64
 
 Stored = Callable[[], None]
 
@@ -41,7 +44,7 @@ class Outlet:
 class Source(Protocol):
     """`run` blocks. It raises PackcodecError only for what trying again cannot mend.
 
-    A live source has a `ready`, which is set when it listens.
+    A live source has a `ready`, which is set when it listens; one that can send as well, a `back`.
     """
 
     def run(self, outlet: Outlet) -> None: ...
@@ -50,6 +53,35 @@ class Source(Protocol):
 def now() -> datetime:
     """The time, in UTC."""
     return datetime.now(UTC)
+
+
+class WayBack:
+    """How frames go to the stations that a source hears: to all of them, and to none before."""
+
+    def __init__(self) -> None:
+        self._ways: dict[object, Callable[[bytes], object]] = {}
+
+    def open(self, where: object, send: Callable[[bytes], object]) -> None:
+        """Something was heard from `where`; the oldest of many such places is forgotten."""
+        self._ways.pop(where, None)
+        self._ways[where] = send
+        while len(self._ways) > MOST_ADDRESSES:
+            del self._ways[next(iter(self._ways))]
+
+    def close(self) -> None:
+        self._ways.clear()
+
+    def send(self, frame: bytes) -> int:
+        """Send a frame; by how many ways it left."""
+        left = 0
+        for send in [*self._ways.values()]:
+            try:
+                send(frame)
+            except OSError:
+                # It is lost, as on the air; the source itself finds out what is wrong.
+                continue
+            left += 1
+        return left
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +141,7 @@ class SerialSource:
     baud: int = 115_200
     framing: str = "cobs"
     ready: Event = field(default_factory=Event)
+    back: WayBack = field(default_factory=WayBack)
 
     def run(self, outlet: Outlet) -> None:
         serial = part("serial", "serial")
@@ -122,13 +155,17 @@ class SerialSource:
             with serial.serial_for_url(self.port, baudrate=self.baud, timeout=LOOK_S) as line:
                 calm()
                 self.ready.set()
+                self.back.open(self.port, lambda frame: line.write(framing.wrap(frame)))
                 while not outlet.stop.is_set():
                     data = line.read(line.in_waiting or 1)
                     frames = [Heard(frame, now(), self.base) for frame in framing.feed(data)]
                     if frames:
                         outlet.put(frames, None)
 
-        keep_trying(listen, (serial.SerialException, OSError), self.port, outlet)
+        try:
+            keep_trying(listen, (serial.SerialException, OSError), self.port, outlet)
+        finally:
+            self.back.close()
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +177,7 @@ class UdpSource:
     base: str
     reader: Reader | None = None
     ready: Event = field(default_factory=Event)
+    back: WayBack = field(default_factory=WayBack)
 
     def run(self, outlet: Outlet) -> None:
         place = f"udp://{self.host}:{self.port}"
@@ -153,9 +191,10 @@ class UdpSource:
                 self.ready.set()
                 while not outlet.stop.is_set():
                     try:
-                        data, _ = line.recvfrom(LONGEST_DATAGRAM)
+                        data, sender = line.recvfrom(LONGEST_DATAGRAM)
                     except TimeoutError:
                         continue
+                    self.back.open(sender, partial(_answer, line, sender))
                     self._take(data, place, outlet)
 
         keep_trying(listen, (OSError,), place, outlet)
@@ -170,6 +209,10 @@ class UdpSource:
             outlet.tell(str(error))
         else:
             outlet.put([heard], None)
+
+
+def _answer(line: socket.socket, to: Any, frame: bytes) -> int:
+    return line.sendto(frame, to)
 
 
 def keep_trying(

@@ -92,6 +92,10 @@ class Codec:
         """Whether frames of that station can be sealed and opened."""
         return self._seal is not None and self._seal.has(station)
 
+    @property
+    def has_keys(self) -> bool:
+        return bool(self._keys)
+
     def key(self, station: int) -> "Key | None":
         """That station's key, if there is one, also where the schema has no seal."""
         return self._keys.get(station)

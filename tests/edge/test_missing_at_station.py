@@ -6,17 +6,15 @@ import time
 import tty
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from random import Random
 
 import pytest
 from fake_disk import Disk, after, cuts
 from small_schema import codec_of, schema_of
-from station_bench import Bench, over_the_limit
+from two_way_bench import TwoWay, audit
 
 from packcodec.edge.framing import Cobs
 from packcodec.edge.ports import SerialPort, UdpPort
-from packcodec.edge.station import Station
 from packcodec.frame import Codec
 from packcodec.frame.missing import KEPT_FRAMES, encode_list
 from packcodec.frame.seal import Key
@@ -31,42 +29,8 @@ SEALED = Codec(
 OPEN = Codec(compile_layout(schema_of()), {1: KEY})
 
 
-@dataclass
-class TwoWay(Bench):
-    """A bench whose radio hears, first in first out; an exception among it is raised."""
-
-    codec: Codec = OPEN
-    heard: list[object] = field(default_factory=list)
-
-    def __call__(self, frame: bytes) -> None:
-        self.radio(frame)
-
-    def received(self) -> object:
-        if not self.heard:
-            return None
-        said = self.heard.pop(0)
-        if isinstance(said, Exception):
-            raise said
-        return said
-
-    def live(self, station: Station, minutes: float, every_s: float = 60) -> None:
-        end_s = self.now_s + minutes * 60
-        while self.now_s < end_s:
-            self.now_s += every_s
-            while station.tick(radio=self):
-                pass
-
-    def frames(self) -> list[bytes]:
-        return [frame for _, _, frame in self.sent]
-
-
 def asks(number: int, *missing: int, key: Key = KEY, station: int = 1) -> bytes:
     return encode_list(key, station, number, missing, 51)[0]
-
-
-def audit(bench: TwoWay, limit_s: float = 36.0) -> None:
-    on_air = [(at_s, bench.airtime_s(frame)) for at_s, _, frame in bench.sent]
-    assert over_the_limit(on_air, limit_s, 3600) == []
 
 
 @pytest.mark.parametrize("codec", [OPEN, SEALED], ids=["open", "sealed"])
@@ -86,7 +50,7 @@ def test_what_is_asked_for_goes_again_with_the_same_bytes(codec: Codec) -> None:
 
 
 def test_a_list_counts_once_and_a_later_one_takes_its_place() -> None:
-    bench = TwoWay()
+    bench = TwoWay(codec=OPEN)
     station = bench.boot()
     bench.live(station, 6 * 60)
     frames = bench.frames()
@@ -97,7 +61,7 @@ def test_a_list_counts_once_and_a_later_one_takes_its_place() -> None:
 
 
 def test_fresh_records_go_first_and_an_intervals_share_stays() -> None:
-    bench = TwoWay(link=NARROW)
+    bench = TwoWay(codec=OPEN, link=NARROW)
     station = bench.boot()
     bench.live(station, 12 * 60)
     count, first = len(bench.sent), bench.records()[0].sequence
@@ -135,7 +99,7 @@ GARBAGE: list[object] = [
 
 
 def test_garbage_forgeries_and_broken_radios_change_nothing() -> None:
-    plain, noisy = TwoWay(), TwoWay()
+    plain, noisy = TwoWay(codec=OPEN), TwoWay(codec=OPEN)
     draw = Random(3)
     states = []
     for bench in (plain, noisy):
@@ -183,7 +147,7 @@ def test_what_is_no_longer_kept_is_not_sent() -> None:
 
 
 def test_no_more_frames_are_kept_than_is_said() -> None:
-    bench = TwoWay()
+    bench = TwoWay(codec=OPEN)
     station = bench.boot()
     bench.live(station, (KEPT_FRAMES + 40) * 60, every_s=300)
     assert len(bench.sent) == KEPT_FRAMES + 40
@@ -196,7 +160,7 @@ def test_no_more_frames_are_kept_than_is_said() -> None:
 
 
 def test_the_list_and_what_is_left_of_it_outlast_a_power_cut_at_any_operation() -> None:
-    bench = TwoWay(link=NARROW)
+    bench = TwoWay(codec=OPEN, link=NARROW)
     station = bench.boot(leap=4)
     bench.live(station, 5 * 60, every_s=300)
     sent = bench.frames()
@@ -208,7 +172,10 @@ def test_the_list_and_what_is_left_of_it_outlast_a_power_cut_at_any_operation() 
     for done in range(begun, len(bench.disk.log)):
         for partly in cuts(bench.disk.log[done], lambda n: [1, n // 2, n - 1]):
             again = TwoWay(
-                Disk(after(bench.disk.log, done, partly)), link=NARROW, now_s=bench.now_s
+                Disk(after(bench.disk.log, done, partly)),
+                codec=OPEN,
+                link=NARROW,
+                now_s=bench.now_s,
             )
             again.sent = [each for each in bench.sent if each[1] <= done]
             before = len(again.sent)
@@ -229,7 +196,7 @@ def test_the_list_and_what_is_left_of_it_outlast_a_power_cut_at_any_operation() 
 
 
 def test_a_card_that_fails_keeps_no_list_from_being_followed() -> None:
-    bench = TwoWay()
+    bench = TwoWay(codec=OPEN)
     station = bench.boot()
     bench.live(station, 4 * 60)
     frames = bench.frames()
@@ -245,7 +212,7 @@ def test_a_card_that_fails_keeps_no_list_from_being_followed() -> None:
 
 
 def test_another_schema_forgets_the_frames_and_not_the_list() -> None:
-    bench = TwoWay()
+    bench = TwoWay(codec=OPEN)
     station = bench.boot()
     bench.live(station, 4 * 60)
     bench.heard.append(asks(3, 1))

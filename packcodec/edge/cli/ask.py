@@ -14,9 +14,10 @@ from packcodec.edge.logs import station_number
 from packcodec.edge.parts import part
 from packcodec.edge.sources import now
 from packcodec.errors import KeysError
+from packcodec.frame.missing import LEAST_BYTES, MOST_BYTES
 from packcodec.schema.remedy import counted
 
-MOST_BYTES = 51
+COMMON_BYTES = 51
 
 
 @click.command()
@@ -26,9 +27,9 @@ MOST_BYTES = 51
 @click.option("--station", "named", multiple=True, help="Only this one; may be repeated.")
 @click.option(
     "--most",
-    default=MOST_BYTES,
+    default=COMMON_BYTES,
     show_default=True,
-    type=click.IntRange(11, 255),
+    type=click.IntRange(LEAST_BYTES, MOST_BYTES),
     help="The longest frame that the radio takes to a station, in bytes.",
 )
 @click.option("--at", type=Moment(), help="As of this time; now if not given.")

@@ -21,6 +21,7 @@ from packcodec.edge.mqtt import MqttSource
 from packcodec.edge.parts import part
 from packcodec.edge.sources import FileSource, SerialSource, Source, UdpSource
 from packcodec.errors import SourceError
+from packcodec.frame.missing import LEAST_BYTES, MOST_BYTES
 
 if TYPE_CHECKING:
     from packcodec.edge.receive import Tally
@@ -62,6 +63,13 @@ def _pointer(name: str, what: str) -> Callable[..., Any]:
 @_pointer("device", "the station, by number or by its name in the schema")
 @_pointer("sequence", "the frame's counter")
 @click.option("--events", is_flag=True, help="Every event as a line of JSON.")
+@click.option(
+    "--ask",
+    "most",
+    type=click.IntRange(LEAST_BYTES, MOST_BYTES),
+    metavar="BYTES",
+    help="Ask stations once a day, by serial line or UDP, for what never came: lists so long.",
+)
 @keys_option
 def command(
     store: str,
@@ -72,6 +80,7 @@ def command(
     received: datetime | None,
     coding: Literal["hex", "base64"],
     events: bool,
+    most: int | None,
     keys: str | None,
     **at: str,
 ) -> None:
@@ -89,8 +98,13 @@ def command(
     With --form json, lines, datagrams and messages are JSON; the --json options say where in it
     what is (JSON Pointers). The password for a broker is in the variable PACKCODEC_MQTT_PASSWORD.
     A file read twice changes nothing. Stops on an interrupt, when what was heard is stored.
+
+    With --ask a station that has its key is told, right after it was heard, which of its frames
+    never came (packcodec ask makes such lists for any other radio). What the base transmits keeps
+    to the law as well: that account is yours.
     """
     part("sqlalchemy", "base")
+    from packcodec.edge.asking import Asking
     from packcodec.edge.receive import Receiver, Tally
     from packcodec.edge.store import Store
 
@@ -104,6 +118,8 @@ def command(
         return Reader(base, form, Pointers(coding=coding, **places), devices)
 
     made = [_source(each, form, base, reader, received) for each in sources]
+    kept = Store.open(store, codecs)
+    asking = None if most is None else Asking(kept, made, most, _tell)
     tally = Tally()
 
     def on_events(heard: list[Event]) -> None:
@@ -111,8 +127,10 @@ def command(
         if events:
             for event in heard:
                 write_line(event_json(event))
+        if asking is not None:
+            asking.heard(heard)
 
-    receiver = Receiver(Store.open(store, codecs), made, on_events=on_events, tell=_tell)
+    receiver = Receiver(kept, made, on_events=on_events, tell=_tell)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: receiver.stop.set())
     try:
