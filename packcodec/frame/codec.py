@@ -262,7 +262,7 @@ class Codec:
         x = 1 << self._lead_bits >> 1 | code
         if room >= 0:
             return ((x << n | bits) << room).to_bytes(repair.symbol_bytes, "big")
-        if bits & ((1 << -room) - 1):
+        if -room > n or bits & ((1 << -room) - 1):
             return bytes(repair.symbol_bytes)
         return (x << n + room | bits >> -room).to_bytes(repair.symbol_bytes, "big")
 
