@@ -60,7 +60,8 @@ def ask(
         )
     if before and _day(before[-1].at, schema) == _day(now, schema):
         return None
-    wanted = worth_asking(missing, highest, schema.frame.sequence_bits, before)
+    asked = (each.counters for each in before)
+    wanted = worth_asking(missing, highest, schema.frame.sequence_bits, asked)
     if not wanted:
         return None
     number = max(_day(now, schema), before[-1].number + 1 if before else 0)
@@ -69,11 +70,12 @@ def ask(
 
 
 def worth_asking(
-    missing: Iterable[int], highest: int, sequence_bits: int, before: Iterable[Asked]
+    missing: Iterable[int], highest: int, sequence_bits: int, asked: Iterable[Iterable[int]]
 ) -> list[int]:
-    """Those of `missing` that the station may still keep, and was not asked for too often."""
+    """Those of `missing` that the station may still keep, and that the lists `asked` before do not
+    have too often."""
     oldest = highest + 1 - reach(sequence_bits)
-    times = Counter(counter for asked in before for counter in asked.counters)
+    times = Counter(counter for counters in asked for counter in counters)
     return [each for each in missing if each >= oldest and times[each] < MOST_TIMES]
 
 

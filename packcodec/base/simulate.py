@@ -1,7 +1,9 @@
 """What a lossy link delivers, with the erasure code and without: real symbols, real solver.
 
-One frame is sent each interval. `Draw` gives uniform numbers in [0, 1), for instance the method
-`random` of a seeded generator; the same seed gives the same losses to every scheme.
+One frame is sent each interval, and with it at most one that the base asked for again
+(`packcodec.base.ask`); both have the fate of that interval. `Draw` gives uniform numbers in [0, 1),
+for instance the method `random` of a seeded generator; the same seed gives the same losses to every
+scheme.
 
 Loss models:
 
@@ -15,7 +17,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 
-from packcodec.frame.repair import Ring, Solver
+from packcodec.base.ask import worth_asking
+from packcodec.frame.missing import KEPT_FRAMES, fitting
+from packcodec.frame.repair import RepairField, Ring, Solver
 from packcodec.layout.model import RepairLayout
 
 Draw = Callable[[], float]
@@ -52,7 +56,8 @@ def outage(loss: float, length: int, every: int, draw: Draw) -> Losses:
 class Outcome:
     """How many of `sent` records a base had in the end, and how many intervals they took.
 
-    `wrong` counts records that the base was given and nobody sent: it is 0.
+    `wrong` counts records that the base was given and nobody sent: it is 0. `again` counts frames
+    that were sent because the base asked for them.
     """
 
     scheme: str
@@ -60,6 +65,7 @@ class Outcome:
     delivered: int
     delays: tuple[int, ...]
     wrong: int = 0
+    again: int = 0
 
     @property
     def share(self) -> float:
@@ -96,23 +102,81 @@ def bound(lost: list[bool], rate: float) -> Outcome:
 
 def coded(repair: RepairLayout, lost: list[bool], draw: Draw) -> Outcome:
     """The erasure code of a schema, with random payloads, through its real ring and solver."""
-    ring, solver = Ring(repair, STATION), Solver(repair, STATION)
-    sent: dict[int, bytes] = {}
-    delays: list[int] = []
-    wrong = 0
+    code, delays = _Code(repair, draw), []
     for counter, gone in enumerate(lost):
+        code.send(counter)
+        if not gone:
+            delays += [0, *(counter - each for each in code.hear(counter))]
+    return Outcome("erasure code", len(lost), len(delays), tuple(delays), code.wrong)
+
+
+def asked(
+    lost: list[bool],
+    lists_lost: Losses,
+    per_day: int,
+    most_bytes: int,
+    coding: tuple[RepairLayout, Draw] | None = None,
+) -> Outcome:
+    """The base asks every `per_day` intervals, by lists of `most_bytes` that get lost themselves;
+    with `coding`, as for `coded`, only for what the code could not win back."""
+    code = None if coding is None else _Code(*coding)
+    known: set[int] = set()
+    lists: list[tuple[int, ...]] = []
+    waiting: list[int] = []
+    delays: list[int] = []
+    again = 0
+    for at, gone in enumerate(lost):
+        goes = [at, *waiting[:1]]
+        del waiting[:1]
+        again += len(goes) - 1
+        if code is not None:
+            code.send(at)
+        for counter in [] if gone else goes:
+            won = [] if code is None else code.hear(counter)
+            fresh = {counter, *won} - known
+            known |= fresh
+            delays += [at - each for each in fresh]
+        if known and (at + 1) % per_day == 0:
+            highest = max(known)
+            missing = [c for c in range(max(0, highest - KEPT_FRAMES), highest) if c not in known]
+            wanted = worth_asking(missing, highest, 0, lists)
+            if wanted:
+                lists.append(fitting(wanted, most_bytes))
+                if not next(lists_lost):
+                    waiting = list(lists[-1])
+    name = "asked daily" if code is None else "erasure code, asked daily"
+    wrong = 0 if code is None else code.wrong
+    return Outcome(name, len(lost), len(delays), tuple(delays), wrong, again)
+
+
+class _Code:
+    """A station's ring and a base's solver. `wrong` counts sources given that nobody sent, or that
+    were given or heard before."""
+
+    def __init__(self, repair: RepairLayout, draw: Draw) -> None:
+        self.wrong = 0
+        self._repair = repair
+        self._draw = draw
+        self._ring, self._solver = Ring(repair, STATION), Solver(repair, STATION)
+        self._sent: list[tuple[bytes, RepairField | None]] = []
+        self._given: set[int] = set()
+
+    def send(self, counter: int) -> None:
+        """The station makes its next frame."""
+        repair, draw = self._repair, self._draw
         source = bytes(int(256 * draw()) for _ in range(repair.symbol_bytes))
-        sent[counter] = source
-        field = ring.advance(counter, source)
-        if gone:
-            continue
-        delays.append(0)
-        carried = field if repair.rides(repair.repair.messages[0], counter) else None
-        for won in solver.heard(counter, source, carried):
-            # A source that is asked for twice would be a wrong one too.
-            wrong += sent.pop(won.counter, None) != won.source
-            delays.append(counter - won.counter)
-    return Outcome("erasure code", len(lost), len(delays), tuple(delays), wrong)
+        field = self._ring.advance(counter, source)
+        rides = repair.rides(repair.repair.messages[0], counter)
+        self._sent.append((source, field if rides else None))
+
+    def hear(self, counter: int) -> list[int]:
+        """The base hears that frame: the counters that it proves."""
+        self._given.add(counter)
+        won = self._solver.heard(counter, *self._sent[counter])
+        for each in won:
+            self.wrong += each.counter in self._given or self._sent[each.counter][0] != each.source
+            self._given.add(each.counter)
+        return [each.counter for each in won]
 
 
 def losses(model: Losses, intervals: int) -> list[bool]:

@@ -54,30 +54,44 @@ def encode_list(
     `most_bytes` is the longest frame that the radio takes to the station, 11 or more. Raises
     EncodeError for a list that cannot be.
     """
+    if not 0 <= number < COUNTERS:
+        raise EncodeError(f"is {number}", place="number", remedy="make a new key")
+    covered = fitting(missing, most_bytes)
+    first, more = covered[0], _more(covered)
+    start = first + 1 + more
+    mapped = covered[1 + more :]
+    octets = (mapped[-1] - start) // 8 + 1 if mapped else 0
+    bits = sum(1 << (8 * octets - 1 - (each - start)) for each in mapped)
+    head = (number & ((1 << NUMBER_BITS) - 1)) << FIRST_BITS | first & ((1 << FIRST_BITS) - 1)
+    head = head << MORE_BITS | more
+    clear = head.to_bytes(HEAD_BYTES, "big") + bits.to_bytes(octets, "big")
+    return clear + key.sign_list(TAG_BYTES, clear, station, number), covered
+
+
+def fitting(missing: Sequence[int], most_bytes: int) -> tuple[int, ...]:
+    """Those of `missing` that a list of `most_bytes` has room for, the lowest always.
+
+    Raises EncodeError as `encode_list`.
+    """
     if not LEAST_BYTES <= most_bytes <= MOST_BYTES:
         raise EncodeError(
             f"is {most_bytes} bytes",
             place="limit",
             remedy=f"a list takes {LEAST_BYTES} to {MOST_BYTES}",
         )
-    if not 0 <= number < COUNTERS:
-        raise EncodeError(f"is {number}", place="number", remedy="make a new key")
     if not missing or list(missing) != sorted(set(missing)) or not 0 <= missing[0] < COUNTERS:
         raise EncodeError(
             "are not counters in order", place="missing", remedy="give one or more, lowest first"
         )
-    first, there = missing[0], set(missing)
-    most_more = (1 << MORE_BITS) - 1
-    more = sum(1 for _ in takewhile(there.__contains__, range(first + 1, first + 1 + most_more)))
-    start = first + 1 + more
-    room = 8 * (most_bytes - LEAST_BYTES)
-    mapped = [each for each in missing if start <= each < start + room]
-    octets = (mapped[-1] - start) // 8 + 1 if mapped else 0
-    bits = sum(1 << (8 * octets - 1 - (each - start)) for each in mapped)
-    head = (number & ((1 << NUMBER_BITS) - 1)) << FIRST_BITS | first & ((1 << FIRST_BITS) - 1)
-    head = head << MORE_BITS | more
-    clear = head.to_bytes(HEAD_BYTES, "big") + bits.to_bytes(octets, "big")
-    return clear + key.sign_list(TAG_BYTES, clear, station, number), (*range(first, start), *mapped)
+    end = missing[0] + 1 + _more(missing) + 8 * (most_bytes - LEAST_BYTES)
+    return tuple(each for each in missing if each < end)
+
+
+def _more(missing: Sequence[int]) -> int:
+    """How many right after the first are missing too, as far as the field goes."""
+    there, first = set(missing), missing[0]
+    run = range(first + 1, first + (1 << MORE_BITS))
+    return sum(1 for _ in takewhile(there.__contains__, run))
 
 
 def decode_list(

@@ -77,7 +77,7 @@ def test_what_a_station_no_longer_keeps_is_never_asked_for(
     missing: list[int], highest: int, bits: int, times: int
 ) -> None:
     before = [Asked(number, days(number), tuple(missing[::2])) for number in range(times)]
-    wanted = worth_asking(missing, highest, bits, before)
+    wanted = worth_asking(missing, highest, bits, (each.counters for each in before))
     assert all(highest - reach(bits) < each <= highest for each in wanted)
     inside = {each for each in missing if each > highest - reach(bits)}
     given_up = set(missing[::2]) if times >= MOST_TIMES else set()

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from packcodec.base.simulate import (
+    asked,
     bound,
     bursts,
     coded,
@@ -67,6 +68,47 @@ def test_the_code_gives_no_less_than_was_heard_and_nothing_wrong(
     outcome = coded(repair, lost, Random(seed).random)
     assert plain(lost).delivered <= outcome.delivered <= 300
     assert outcome.wrong == 0
+
+
+@settings(max_examples=20)
+@given(seed=st.integers(0, 2**32), loss=st.floats(0, 0.6), coding=st.booleans())
+def test_asking_gives_no_less_than_was_heard_and_nothing_wrong(
+    seed: int, loss: float, coding: bool
+) -> None:
+    repair = RepairLayout(Repair(("summary",), None, 8, 2, 1), 4, 5, 10)
+    lost = losses(independent(loss, Random(seed).random), 300)
+    code = (repair, Random(seed).random) if coding else None
+    deaf = asked(lost, independent(1, Random(seed).random), 24, 51, code)
+    assert (
+        deaf.delivered
+        == (coded(repair, lost, Random(seed).random) if code else plain(lost)).delivered
+    )
+    assert deaf.again == 0
+    code = (repair, Random(seed).random) if coding else None
+    outcome = asked(lost, independent(loss, Random(seed + 1).random), 24, 51, code)
+    assert deaf.delivered <= outcome.delivered <= 300
+    # With the code, one that comes again may be what another one was solved by.
+    assert coding or outcome.delivered - deaf.delivered <= outcome.again
+    assert outcome.wrong == 0
+    assert len(outcome.delays) == outcome.delivered
+
+
+def test_asking_gets_back_all_but_the_last_days_and_costs_what_is_sent_again() -> None:
+    lost = losses(independent(0.2, Random(3).random), 24 * 200)
+    lost += [False] * 24 * 5
+    outcome = asked(lost, independent(0.2, Random(4).random), 24, 51)
+    assert outcome.delivered == len(lost)
+    # Each lost frame goes again until it comes: 1/(1 - loss) times.
+    assert outcome.again == pytest.approx(sum(lost) / 0.8, rel=0.05)
+    assert 12 < outcome.delay(0.95) < 96
+
+
+def test_a_short_list_asks_for_less() -> None:
+    lost = losses(independent(0.3, Random(3).random), 24 * 60)
+    shares = [
+        asked(lost, independent(0, Random(4).random), 24, most).share for most in (11, 14, 51)
+    ]
+    assert plain(lost).share < shares[0] < shares[1] < shares[2]
 
 
 @pytest.mark.parametrize(

@@ -149,6 +149,15 @@ def test_simulate_stands_the_code_beside_repetition_and_the_bound(marsh: Path) -
     assert found["lost"] == 3000 - round(3000 * shares["once"])
     assert shares["once"] < shares["twice, 1 later"] < shares["erasure code"]
     assert shares["erasure code"] <= shares["no code can do better"]
+    assert shares["twice, 1 later"] < shares["asked daily"]
+    cost = {each["scheme"]: each["airtime_factor"] for each in found["outcomes"]}
+    assert cost["once"] == 1
+    assert 1.2 < cost["asked daily"] < 1.3, "what was lost again, 1 / (1 - 0.2) times"
+    assert cost["asked daily"] < cost["erasure code"] < cost["erasure code, asked daily"]
+    narrow = told(
+        run(simulate.command, marsh / "marsh.toml", "--link", "lorawan-us915-dr0", "--json")
+    )
+    assert any(each["airtime_factor"] is None for each in narrow["outcomes"])
     assert all(each["wrong"] == 0 for each in found["outcomes"])
 
 

@@ -1,5 +1,6 @@
 """`packcodec simulate`: what a lossy link delivers, with the schema's own erasure code."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 from typing import Any
@@ -9,6 +10,7 @@ import click
 from packcodec.base.simulate import (
     Losses,
     Outcome,
+    asked,
     bound,
     bursts,
     coded,
@@ -20,13 +22,17 @@ from packcodec.base.simulate import (
 )
 from packcodec.edge.cli.screen import as_json, document, say, schema_argument, table
 from packcodec.edge.files import load
-from packcodec.errors import SchemaError
+from packcodec.errors import RadioError, SchemaError
 from packcodec.frame.codec import Codec
 from packcodec.layout.compiler import compile_layout
 from packcodec.layout.model import RepairLayout
+from packcodec.radio.link import Link
+from packcodec.radio.links import find_link
 from packcodec.schema.model import Repair
 
 LATER = 12
+LIST_BYTES = 51
+DAY_S = 86_400
 
 
 @click.command()
@@ -36,6 +42,8 @@ LATER = 12
 @click.option("--outage", "length", type=click.IntRange(1), help="A whole outage of as many.")
 @click.option("--every", default=720, show_default=True, help="Intervals from outage to outage.")
 @click.option("--intervals", default=10_000, show_default=True, type=click.IntRange(1))
+@click.option("--list-loss", type=click.FloatRange(0, 1), help="Of missing lists; as --loss.")
+@click.option("--link", "named", default="lora-eu-868.1", show_default=True, help="For airtime.")
 @click.option("--seed", default=1, show_default=True)
 @as_json
 def command(
@@ -45,32 +53,47 @@ def command(
     length: int | None,
     every: int,
     intervals: int,
+    list_loss: float | None,
+    named: str,
     seed: int,
     as_json: bool,
 ) -> None:
     """Simulate losses: independent, in bursts (--burst), or with whole outages (--outage).
 
     The schema's erasure code (the default one, where the schema has none) stands beside sending
-    once, sending twice, and the bound that no code can pass.
+    once, sending twice, being asked once a day by a base for what it misses (with the code and
+    without), and the bound that no code can pass. Airtime is that of sending once, times so many,
+    for payloads as long as a repair symbol.
     """
     codec = load(schema)
     repair, own = _repair(codec)
     draw = Random(seed).random
     lost = losses(_model(loss, burst, length, every, draw), intervals)
+    of_lists = loss if list_loss is None else list_loss
+    a_day = max(1, DAY_S // codec.schema.policy.interval_s)
+
+    def lists() -> Losses:
+        return independent(of_lists, Random(seed + 1).random)
+
     outcomes = [
         plain(lost),
         repeated(lost, 1),
         repeated(lost, LATER),
+        asked(lost, lists(), a_day, LIST_BYTES),
         coded(repair, lost, Random(seed).random),
+        asked(lost, lists(), a_day, LIST_BYTES, (repair, Random(seed).random)),
         bound(lost, repair.rate),
     ]
+    cost = _costs(codec, repair, find_link(named))
     if as_json:
         document(
             {
                 "intervals": intervals,
                 "lost": sum(lost),
                 "repair_of_the_schema": own,
-                "outcomes": [_json(each) for each in outcomes],
+                "lists_lost": of_lists,
+                "intervals_a_day": a_day,
+                "outcomes": [_json(each, cost) for each in outcomes],
             }
         )
         return
@@ -78,7 +101,8 @@ def command(
     say(f"{sum(lost)} of {intervals} frames lost; window {kind.window}, stride {kind.stride}")
     if not own:
         say("the schema has no [repair]: this is what the default one would do")
-    table(("scheme", ">delivered", ">median delay", ">95 %", ">wrong"), [_row(o) for o in outcomes])
+    heads = ("scheme", ">delivered", ">median delay", ">95 %", ">airtime", ">wrong")
+    table(heads, [_row(each, cost) for each in outcomes])
 
 
 def _repair(codec: Codec) -> tuple[RepairLayout, bool]:
@@ -99,16 +123,45 @@ def _model(loss: float, burst: float | None, length: int | None, every: int, dra
     return independent(loss, draw) if burst is None else bursts(loss, burst, draw)
 
 
-def _row(outcome: Outcome) -> tuple[object, ...]:
+def _costs(codec: Codec, repair: RepairLayout, link: Link) -> Callable[[Outcome], float | None]:
+    """Gives a scheme's airtime over that of sending once; None where its frames do not fit."""
+    bits = codec.layout.header_bits + 8 * repair.symbol_bytes
+    often = repair.repair.symbols / repair.repair.every
+
+    def airtime_us(more_bits: int) -> int:
+        frame_bytes = (bits + more_bits + 7) // 8 + codec.layout.check.octets
+        return link.airtime(frame_bytes).airtime_us
+
+    def cost(outcome: Outcome) -> float | None:
+        try:
+            once = airtime_us(0)
+            if outcome.scheme.startswith("twice"):
+                each = airtime_us(8 * repair.symbol_bytes) / once
+            elif "code" in outcome.scheme:
+                each = 1 + often * (airtime_us(repair.bits) / once - 1)
+            else:
+                each = 1.0
+        except RadioError:
+            return None
+        return each * (outcome.sent + outcome.again) / outcome.sent
+
+    return cost
+
+
+def _row(outcome: Outcome, cost: Callable[[Outcome], float | None]) -> tuple[object, ...]:
     delays = [outcome.delay(part) if outcome.delays else "" for part in (0.5, 0.95)]
-    return outcome.scheme, f"{outcome.share:.4f}", *delays, outcome.wrong
+    factor = cost(outcome)
+    told = "does not fit" if factor is None else f"{factor:.2f}"
+    return outcome.scheme, f"{outcome.share:.4f}", *delays, told, outcome.wrong
 
 
-def _json(outcome: Outcome) -> dict[str, Any]:
+def _json(outcome: Outcome, cost: Callable[[Outcome], float | None]) -> dict[str, Any]:
     return {
         "scheme": outcome.scheme,
         "delivered": outcome.share,
         "delay_median": outcome.delay(0.5) if outcome.delays else None,
         "delay_95": outcome.delay(0.95) if outcome.delays else None,
+        "airtime_factor": cost(outcome),
+        "sent_again": outcome.again,
         "wrong": outcome.wrong,
     }
