@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from queue import Empty, Queue
-from threading import Event, Thread
+from threading import Event, Lock, Thread
 from typing import TypeAlias
 
 from packcodec.base.events import Event as BaseEvent
@@ -13,10 +13,12 @@ from packcodec.base.events import Gap, Rejected
 from packcodec.edge.heard import Heard
 from packcodec.edge.sources import LOOK_S, Outlet, Source, Stored
 from packcodec.edge.store import BATCH, Store
-from packcodec.errors import StoreError
+from packcodec.errors import LogError, StoreError
 
 # Batches that wait for the store; a source that is faster is made to wait.
 WAITING = 16
+# Lines that were no frames, of which all are told and counted, and so many kept.
+NO_FRAMES = 10
 RETRY_S = 5.0
 
 Waiting: TypeAlias = tuple[list[Heard], Stored | None]
@@ -26,6 +28,7 @@ class Receiver:
     """Runs sources until all are done, or `stop` is set.
 
     `on_events` gets what each frame meant, once it is stored; `tell` gets lines for people.
+    `no_frames` are the first lines of files that were no frames, `no_frame_count` how many were.
     """
 
     def __init__(
@@ -37,6 +40,9 @@ class Receiver:
         tell: Callable[[str], None],
     ) -> None:
         self.stop = Event()
+        self.no_frames: list[LogError] = []
+        self.no_frame_count = 0
+        self._counting = Lock()
         self._store = store
         self._sources = tuple(sources)
         self._on_events = on_events
@@ -66,11 +72,18 @@ class Receiver:
             self._store_what_waits()
 
     def _run_source(self, source: Source) -> None:
-        outlet = Outlet(self._put, self._tell, self.stop)
+        outlet = Outlet(self._put, self._tell, self._refuse, self.stop)
         try:
             source.run(outlet)
         except Exception as error:
             self._failed.append(error)
+
+    def _refuse(self, error: LogError) -> None:
+        self._tell(str(error))
+        with self._counting:
+            self.no_frame_count += 1
+            if len(self.no_frames) < NO_FRAMES:
+                self.no_frames.append(error)
 
     def _put(self, batch: list[Heard], stored: Stored | None) -> None:
         self._waiting.put((batch, stored))

@@ -34,10 +34,12 @@ Stored = Callable[[], None]
 
 @dataclass(frozen=True, slots=True)
 class Outlet:
-    """What a source is given: `put` takes a batch (it may wait), `tell` a line for people."""
+    """What a source is given: `put` takes a batch (it may wait), `tell` a line for people, and
+    `refuse` a line of a file that is no frame."""
 
     put: Callable[[list[Heard], Stored | None], None]
     tell: Callable[[str], None]
+    refuse: Callable[[LogError], None]
     stop: Event
 
 
@@ -110,7 +112,7 @@ class FileSource:
             if outlet.stop.is_set():
                 return
             if isinstance(each, LogError):
-                outlet.tell(str(each))
+                outlet.refuse(each)
                 continue
             batch.append(each)
             if len(batch) == CHUNK:
@@ -127,7 +129,7 @@ class FileSource:
             try:
                 heard = self.reader.read(line, f"{place}:{number}", self.received or now())
             except LogError as error:
-                outlet.tell(str(error))
+                outlet.refuse(error)
             else:
                 outlet.put([heard], None)
 

@@ -43,19 +43,25 @@ def marsh(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def heard(marsh: Path, frames: Sequence[tuple[int, bytes]], *, schema: str = "marsh.toml") -> Path:
+def heard(
+    marsh: Path,
+    frames: Sequence[tuple[int, bytes]],
+    *,
+    schema: str = "marsh.toml",
+    code: int = 0,
+) -> Path:
     capture = marsh / "capture.hex"
     lines = [f"{frame.hex()} {(EPOCH + timedelta(hours=at)).isoformat()}\n" for at, frame in frames]
     capture.write_text("".join(lines))
     store = marsh / "store.db"
-    assert run(receive.command, store, capture, "--schema", marsh / schema).exit_code == 0
+    assert run(receive.command, store, capture, "--schema", marsh / schema).exit_code == code
     return store
 
 
 def test_gaps_says_what_became_of_every_number(marsh: Path) -> None:
     lost = {5, *range(20, 23), 198}
     frames = [(at, frame) for at, frame in enumerate(frames_of(200)) if at not in lost]
-    store = heard(marsh, [*frames, (201, b"noise")])
+    store = heard(marsh, [*frames, (201, b"noise")], code=1)
     as_of = ["--at", (EPOCH + timedelta(hours=199.5)).isoformat()]
     result = run(gaps.command, store, "--json", *as_of)
     [station] = told(result)["stations"]
@@ -93,7 +99,7 @@ def test_the_clock_is_judged_by_what_was_received(marsh: Path) -> None:
 
 
 def test_redecode_reads_what_a_schema_found_later_explains(marsh: Path) -> None:
-    store = heard(marsh, list(enumerate(frames_of(30))), schema="other.toml")
+    store = heard(marsh, list(enumerate(frames_of(30))), schema="other.toml", code=1)
     result = run(redecode.command, store, "--schema", marsh / "marsh.toml")
     assert "30 frames read that gave no record before; 0 still give none" in result.stdout
     again = run(redecode.command, store, "--schema", marsh / "marsh.toml")

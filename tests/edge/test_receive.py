@@ -191,6 +191,56 @@ def test_the_command_counts_what_it_heard(marsh: Path) -> None:
     assert kinds == ["duplicate"] * 28
 
 
+def test_a_file_of_good_and_bad_lines_keeps_the_good_and_says_so(marsh: Path) -> None:
+    """2 where a line is no frame, 1 where a frame gives no record, 0 where all is well."""
+    frames = frames_of(6)
+    good = [f"{frame.hex()} 2027-04-01T0{at}:00:00Z" for at, frame in enumerate(frames)]
+    damaged = f"{frames[0][:-1].hex()}00 2027-04-01T09:00:00Z"
+    other = marsh / "b.hex"
+    for lines, more, code, said in (
+        (
+            [good[0], "not a frame", good[1], "zz 2027-04-01T01:00:00Z"],
+            [],
+            2,
+            "2 lines gave no frame",
+        ),
+        ([good[2], damaged, good[3]], [], 1, "1 gave no record: damaged"),
+        ([good[4], damaged, "zz 2027-04-01T01:00:00Z"], [good[5]], 2, "1 line gave no frame"),
+        (good, [], 0, "6 duplicate"),
+    ):
+        file = marsh / "a.hex"
+        file.write_text("\n".join(lines) + "\n")
+        other.write_text("\n".join(more) + "\n")
+        result = run(marsh, str(file), str(other))
+        assert result.exit_code == code, result.output
+        assert said in result.output
+        if code == 2:
+            at = next(at for at, line in enumerate(lines, 1) if line not in [*good, damaged])
+            assert f"{file}:{at}" in result.output
+    piped = run(marsh, "-", "--received", "2027-04-01T00:00:00Z", stdin="what\n")
+    assert piped.exit_code == 2
+    assert "standard input:1" in piped.output
+
+
+def test_events_say_on_standard_error_what_gave_no_record(marsh: Path) -> None:
+    file = written(marsh / "a.hex", [*frames_of(2), b"noise"])
+    result = run(marsh, str(file), "--events")
+    assert result.exit_code == 1
+    assert "1 frame gave no record: 1 unreadable" in result.stderr
+    assert [json.loads(line)["event"] for line in result.stdout.splitlines()][-1] == "rejected"
+
+
+def test_the_lines_that_are_kept_in_mind_do_not_grow_with_the_file(marsh: Path) -> None:
+    file = marsh / "log.txt"
+    file.write_text("not a frame\n" * 500)
+    result = run(marsh, str(file))
+    assert result.exit_code == 2
+    last = result.stderr.splitlines()[-1]
+    assert "500 lines gave no frame" in last
+    assert last.count("log.txt:") == 10
+    assert last.endswith("…")
+
+
 def test_a_file_without_times_needs_one(marsh: Path) -> None:
     file = marsh / "bare.hex"
     file.write_text("".join(f"{frame.hex()}\n" for frame in frames_of(3)))

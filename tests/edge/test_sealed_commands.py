@@ -54,7 +54,7 @@ def test_a_base_keeps_what_it_can_open_and_reads_the_rest_when_the_key_comes(
 ) -> None:
     store = ["--schema", folder / "schema.toml"]
     heard = [folder / "frames.txt", "--received", datetime.now(UTC).isoformat()]
-    assert packcodec("receive", folder / "base.db", *heard, *store).code == 0
+    assert packcodec("receive", folder / "base.db", *heard, *store).code == 1
     ran = packcodec("redecode", folder / "base.db", *store, "--keys", folder / "keys")
     assert ran.code == 0
     assert "1 frames read that gave no record before; 0 still give none" in ran.out

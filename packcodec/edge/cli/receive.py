@@ -3,6 +3,7 @@
 import os
 import signal
 import socket
+import sys
 from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
@@ -22,6 +23,7 @@ from packcodec.edge.parts import part
 from packcodec.edge.sources import FileSource, SerialSource, Source, UdpSource
 from packcodec.errors import SourceError
 from packcodec.frame.missing import LEAST_BYTES, MOST_BYTES
+from packcodec.schema.remedy import counted
 
 if TYPE_CHECKING:
     from packcodec.edge.receive import Tally
@@ -99,6 +101,9 @@ def command(
     what is (JSON Pointers). The password for a broker is in the variable PACKCODEC_MQTT_PASSWORD.
     A file read twice changes nothing. Stops on an interrupt, when what was heard is stored.
 
+    All that is good is kept, whatever stands beside it. The exit is 2 where a line of a file was no
+    frame, else 1 where all sources are files and a frame in them gave no record.
+
     With --ask a station that has its key is told, right after it was heard, which of its frames
     never came (packcodec ask makes such lists for any other radio). What the base transmits keeps
     to the law as well: that account is yours.
@@ -136,8 +141,23 @@ def command(
     try:
         receiver.run()
     finally:
-        if not events:
+        if events:
+            _warn_of_refused(tally)
+        else:
             _show(tally)
+    if receiver.no_frame_count:
+        lines = ", ".join(each.place for each in receiver.no_frames)
+        more = ", …" if receiver.no_frame_count > len(receiver.no_frames) else ""
+        warn(f"packcodec: {counted(receiver.no_frame_count, 'line')} gave no frame: {lines}{more}")
+        sys.exit(2)
+    if tally.refused and all(isinstance(each, FileSource) for each in made):
+        sys.exit(1)
+
+
+def _warn_of_refused(tally: "Tally") -> None:
+    if tally.refused:
+        said = ", ".join(f"{count} {why}" for why, count in sorted(tally.refused.items()))
+        warn(f"packcodec: {counted(tally.refused.total(), 'frame')} gave no record: {said}")
 
 
 def event_json(event: Event) -> dict[str, Any]:
