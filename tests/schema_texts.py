@@ -94,7 +94,9 @@ def _pairs(field: Field) -> list[str]:
 def _own_pairs(field: Field) -> list[str]:
     match field:
         case Integer():
-            return ['kind = "integer"', f"low = {field.low}", f"high = {field.high}", *_ends(field)]
+            total = [f"total_of = {_text(field.total_of)}"] if field.total_of else []
+            ends = [*_ends(field), *total]
+            return ['kind = "integer"', f"low = {field.low}", f"high = {field.high}", *ends]
         case Scaled():
             figures = [f"{key} = {_exact(getattr(field, key))}" for key in ("low", "high", "step")]
             return ['kind = "scaled"', *figures, *_ends(field)]

@@ -148,15 +148,16 @@ class Keeping:
         return journal
 
     def _forget_sources(self) -> bool:
-        """Forget the repair code's sources where some may be missing.
+        """Forget the repair code's sources where some may be missing, and running totals likewise.
 
         Whether that must stay on record: for damage, the journal says so itself.
         """
-        if self._journal is None or not self._journal.kept.sources:
+        if self._journal is None or not (self._journal.kept.sources or self._journal.kept.totals):
             return False
         unrecorded = self._slots.now is not None and self._slots.now.unrecorded
         if unrecorded or self._journal.damaged:
             self._journal.kept.sources.clear()
+            self._journal.kept.totals = None
         return unrecorded
 
     def _open_ledger(self, file: DurableFile, limits: Sequence[Limit], now: Reading) -> Ledger:

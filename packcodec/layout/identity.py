@@ -131,6 +131,7 @@ def _field(field: Field) -> dict[str, Any]:
         case Integer():
             said |= {"kind": "integer", "low": str(field.low), "high": str(field.high)}
             said |= {"unit": field.unit, "clamp": _clamp(field)}
+            said |= {"total_of": field.total_of} if field.total_of else {}
         case Scaled():
             said |= {"kind": "scaled", "low": _exact(field.low), "high": _exact(field.high)}
             said |= {"step": _exact(field.step), "unit": field.unit, "clamp": _clamp(field)}

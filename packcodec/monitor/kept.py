@@ -20,7 +20,8 @@ class Change:
 
     For what may go again: the frame of the sequence `sent`, a missing list that was taken, and the
     sequences that went again. For the repair code: of a frame that was made the oldest sequence
-    that its ring knows, its own, and its source.
+    that its ring knows, its own, and its source. `totals` are the running totals, if a frame told
+    them.
     """
 
     def __init__(
@@ -33,6 +34,7 @@ class Change:
         taken: MissingList | None = None,
         went: Iterable[int] = (),
         made: tuple[int, int, bytes] | None = None,
+        totals: State | None = None,
     ) -> None:
         self.put = list(put)
         self.gone = list(gone)
@@ -42,9 +44,10 @@ class Change:
         self.taken = taken
         self.went = list(went)
         self.made = made
+        self.totals = totals
 
     def __bool__(self) -> bool:
-        told = (self.sent, self.state, self.taken, self.made)
+        told = (self.sent, self.state, self.taken, self.made, self.totals)
         return bool(self.put or self.gone or self.went) or any(each is not None for each in told)
 
     def to_json(self) -> dict[str, Any]:
@@ -66,6 +69,8 @@ class Change:
         if self.made is not None:
             oldest, sequence, source = self.made
             said["made"] = [oldest, sequence, source.hex()]
+        if self.totals is not None:
+            said["totals"] = self.totals
         return said
 
     @classmethod
@@ -79,6 +84,7 @@ class Change:
             MissingList(said["taken"][0], tuple(said["taken"][1])) if "taken" in said else None,
             said.get("went", ()),
             _made(*said["made"]) if "made" in said else None,
+            said.get("totals"),
         )
 
 
@@ -88,7 +94,8 @@ def _made(oldest: int, sequence: int, source: str) -> tuple[int, int, bytes]:
 
 class Kept:
     """`entries` by number, `next_number` for the next, `last_sent` None where nothing ever was;
-    `again` is what may go again, `sources` are those of the repair code by sequence."""
+    `again` is what may go again, `sources` are those of the repair code by sequence, and `totals`
+    the running totals, None where there are none or where they are lost."""
 
     def __init__(
         self,
@@ -98,6 +105,7 @@ class Kept:
         state: State | None = None,
         again: Again | None = None,
         sources: Mapping[int, bytes] | None = None,
+        totals: State | None = None,
     ) -> None:
         self.entries = {entry.number: entry for entry in entries}
         self.next_number = next_number
@@ -105,6 +113,7 @@ class Kept:
         self.state = state
         self.again = again or Again()
         self.sources = dict(sources or {})
+        self.totals = totals
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Kept) and self.to_json() == other.to_json()
@@ -129,6 +138,8 @@ class Kept:
             oldest, sequence, source = change.made
             self.sources = {n: kept for n, kept in self.sources.items() if n >= oldest}
             self.sources[sequence] = source
+        if change.totals is not None:
+            self.totals = change.totals
 
     def to_json(self) -> dict[str, Any]:
         said: dict[str, Any] = {
@@ -141,6 +152,8 @@ class Kept:
             said["again"] = self.again.to_json()
         if self.sources:
             said["sources"] = [[n, source.hex()] for n, source in self.sources.items()]
+        if self.totals is not None:
+            said["totals"] = self.totals
         return said
 
     @classmethod
@@ -152,4 +165,5 @@ class Kept:
             said["state"],
             Again.of_json(said["again"]) if "again" in said else None,
             {n: bytes.fromhex(source) for n, source in said.get("sources", ())},
+            said.get("totals"),
         )

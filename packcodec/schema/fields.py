@@ -60,6 +60,9 @@ class FieldReader:
                     "name", f"the field {field.name!r} is there twice", "rename one of the two"
                 )
             read[field.name] = field
+        for table, field in zip(parent.tables("fields"), read.values(), strict=True):
+            if isinstance(field, Integer) and field.total_of:
+                _totals(table, field, read, depth)
         return tuple(read.values())
 
     def _field(self, table: Table, depth: int) -> Field:
@@ -78,7 +81,13 @@ class FieldReader:
         low = table.integer("low", INTEGER_LEAST, INTEGER_MOST)
         high = table.integer("high", INTEGER_LEAST, INTEGER_MOST)
         _not_empty(table, Fraction(low), "high", Fraction(high))
-        return Integer(low=low, high=high, **_sides_and_unit(table), **shared)
+        return Integer(
+            low=low,
+            high=high,
+            total_of=table.text("total_of", ""),
+            **_sides_and_unit(table),
+            **shared,
+        )
 
     def scaled(self, table: Table, _: int, shared: dict[str, Any]) -> Field:
         low, high, step = table.exact("low"), table.exact("high"), table.exact("step")
@@ -150,7 +159,7 @@ class FieldReader:
 _KINDS: dict[
     str, tuple[tuple[str, ...], Callable[[FieldReader, Table, int, dict[str, Any]], Field]]
 ] = {
-    "integer": (("low", "high", "below", "above", "unit"), FieldReader.integer),
+    "integer": (("low", "high", "below", "above", "unit", "total_of"), FieldReader.integer),
     "scaled": (("low", "high", "step", "below", "above", "unit"), FieldReader.scaled),
     "boolean": ((), FieldReader.boolean),
     "flags": (("flags",), FieldReader.flags),
@@ -175,6 +184,62 @@ def _counts_from_previous(table: Table, depth: int, step_s: Fraction, optional: 
             "an element that may lack it stops the clock",
             "leave it out, or leave out since",
         )
+
+
+def _totals(table: Table, field: Integer, fields: dict[str, Field], depth: int) -> None:
+    """What a running total must be, for a lost stretch to be told from it and from nothing else."""
+    if depth:
+        raise table.error(
+            "total_of", "a running total is of the whole message", "move it out of the list"
+        )
+    most = _most_counted(table, field, fields)
+    if field.low or field.high & (field.high + 1) or field.high < most:
+        raise table.error(
+            "high",
+            f"a running total goes from 0 to one less than a power of two, and one record may "
+            f"count {most}",
+            f"use low = 0 and high = {(1 << most.bit_length() + 8) - 1}, or another such number",
+        )
+    if field.clamp_below or field.clamp_above:
+        side = "below" if field.clamp_below else "above"
+        raise table.error(side, "a running total goes round, it does not clamp", "leave it out")
+    if not field.optional:
+        raise table.error(
+            "optional" if "optional" in table.values else None,
+            "a station that has lost its running total must be able to leave it out",
+            "set optional = true",
+        )
+
+
+def _most_counted(table: Table, field: Integer, fields: dict[str, Field]) -> int:
+    """The greatest count in one record."""
+    head, dot, tail = field.total_of.partition(".")
+    found, times = fields.get(head), 1
+    if dot and isinstance(found, ListOf):
+        times = found.most
+        found = next((inner for inner in found.fields if inner.name == tail), None)
+    elif dot:
+        found = None
+    if not isinstance(found, Integer) or found.low < 0 or found.total_of:
+        raise table.error(
+            "total_of",
+            f"{field.total_of!r} is no count of this message",
+            f"name an integer from 0 up: {_counts(fields)}",
+        )
+    return times * found.high
+
+
+def _counts(fields: dict[str, Field]) -> str:
+    names = []
+    for field in fields.values():
+        inner = field.fields if isinstance(field, ListOf) else (field,)
+        lead = f"{field.name}." if isinstance(field, ListOf) else ""
+        names += [
+            f"{lead}{each.name}"
+            for each in inner
+            if isinstance(each, Integer) and each.low >= 0 and not each.total_of
+        ]
+    return ", ".join(names) or "there is none"
 
 
 def _sides_and_unit(table: Table) -> dict[str, Any]:

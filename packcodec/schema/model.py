@@ -56,7 +56,11 @@ class SpeciesTable:
 
 @frozen
 class Integer:
-    """A whole number low..high. A side that clamps sends the bound, which decodes as a bound."""
+    """A whole number low..high. A side that clamps sends the bound, which decodes as a bound.
+
+    `total_of` names the integer, "visits" or "rows.visits", whose running total it is, modulo
+    high + 1 (`packcodec.codec.totals`); then low is 0, high + 1 a power of two, and it is optional.
+    """
 
     name: str
     low: int
@@ -66,6 +70,7 @@ class Integer:
     unit: str = ""
     optional: bool = False
     note: str = ""
+    total_of: str = ""
 
 
 @frozen
@@ -223,11 +228,13 @@ class Policy:
 
     `independence_s`: a detection of the same species at the same station starts a new visit when
     at least this long has passed since the last one (30 min is common practice, no source).
+    `batch_s`: how long what goes in a batch may wait for others to share its frame.
     """
 
     interval_s: int = 3600
     independence_s: int = 1800
     confidence_least: float = 0.5
+    batch_s: int = 43_200
 
 
 @frozen

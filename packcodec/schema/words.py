@@ -35,8 +35,9 @@ def kind_of(field: Field) -> str:
 def range_of(field: Field) -> str:
     """What values the field takes, with unit and step, in one line."""
     match field:
-        case Integer(low=low, high=high, unit=unit):
-            return _clamped(f"{low} to {high}{_unit(unit)}", field)
+        case Integer(low=low, high=high, unit=unit, total_of=of):
+            total = f", the running total of {of}" if of else ""
+            return _clamped(f"{low} to {high}{_unit(unit)}{total}", field)
         case Scaled(low=low, high=high, step=step, unit=unit):
             text = f"{_plain(low)} to {_plain(high)}{_unit(unit)} by {_plain(step)}"
             return _clamped(text, field)
