@@ -5,12 +5,14 @@
 """
 
 import json
+import os
 import re
 import shutil
 import subprocess
 import sys
 from collections.abc import Mapping
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Protocol
@@ -111,6 +113,22 @@ class JavaScript:
         answers = self.ask("encodeDownlink", [{"data": record} for record in records])
         self.problem = " ".join(text for answer in answers for text in answer["errors"])
         return [None if each["errors"] else bytes(each["bytes"]).hex() for each in answers]
+
+
+def ecmascript_5_fault(text: str) -> str | None:
+    """What acorn (npm), which takes the edition at its word, says of a script: empty if nothing.
+
+    None where there is no acorn here.
+    """
+    globally = subprocess.run(["npm", "root", "-g"], capture_output=True, text=True).stdout.strip()
+    run = partial(
+        subprocess.run, env={**os.environ, "NODE_PATH": globally}, capture_output=True, text=True
+    )
+    if run([str(NODE), "-e", "require('acorn')"]).returncode:
+        return None
+    parse = "require('acorn').parse(require('fs').readFileSync(0, 'utf8'), {ecmaVersion: 5})"
+    done = run([str(NODE), "-e", parse], input=text)
+    return str(done.stderr) if done.returncode else ""
 
 
 def python_of(version: str) -> Path | None:

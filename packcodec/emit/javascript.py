@@ -7,42 +7,57 @@ import json
 from typing import Any
 
 from packcodec.codec.modelled.payload import TAIL_BITS
-from packcodec.emit.carry import must_be_open
+from packcodec.emit.carry import parts_of
 from packcodec.emit.modelled_table import add_models
 from packcodec.emit.table import lines, table
-from packcodec.emit.templates import template
+from packcodec.emit.templates import chosen, template
 from packcodec.emit.text import comment_text
 from packcodec.errors import LayoutError
 from packcodec.layout.model import Layout
 
 EXACT = 1 << 53
 MOST_FLAGS = 52
-_PAYLOAD, _BITS = "    /* @payload@ */\n", "    /* ---- Bits: "
+# What stands where, without a seal or with one.
+_MORE = {
+    "told": ("", ", told"),
+    "input": ("", ", input"),
+    "crc": (", octets = SCHEMA.check_bits / 8, crc, at", ""),
+    "more": (", crc = 0", ", counter"),
+}
+_CHECK, _PAYLOAD, _BITS = "    /* @check@ */\n", "    /* @payload@ */\n", "    /* ---- Bits: "
 _EMPTY = "var SCHEMA = null; /* @schema@ */"
 
 
 def emit(layout: Layout) -> dict[str, str]:
     """{"<schema>.js": …}.
 
-    Raises LayoutError for a layout whose coding it cannot carry, or a field past 2^53.
+    Raises LayoutError for a field past 2^53, and in modelled coding for one of too many flags.
     """
-    must_be_open(layout, "JavaScript")
-    schema = layout.schema
+    schema, parts = layout.schema, parts_of(layout)
     data, modelled = table(layout), schema.coding == "modelled"
     for message in data["messages"]:
         _must_be_exact(message["fields"], f"message.{message['name']}", modelled)
     if modelled:
         add_models(data, layout)
     title = f"Schema {schema.name}, version {schema.version}: records to frames and back."
-    text = template("javascript.js").replace("@title@", comment_text(title))
+    text = chosen(template("javascript.js"), parts).replace("@title@", comment_text(title))
+    text = text.replace("@octets@", str(layout.check.octets))
+    for place, said in _MORE.items():
+        more = ", repair" if place == "more" and "repair" in parts else ""
+        text = text.replace(f"@{place}@", said["sealed" in parts] + more)
     text = text.replace("@identity@", layout.identity.hex())
     opening, *inner = _ending(data)
     literal = "\n".join([opening, *(f"    {line}" for line in inner)])
     head, rest = text.split(_PAYLOAD)
     payload, rest = rest.split(_BITS)
+    head, check = head.split(_CHECK)
+    if layout.check.sealed:
+        check = template("javascript_seal.js")
+    if layout.repair is not None:
+        check += template("javascript_repair.js")
     if modelled:
         payload = template("javascript_modelled.js").replace("@tail_bits@", str(TAIL_BITS))
-    whole = f"{head.replace(_EMPTY, f'var SCHEMA = {literal};')}{payload}{_BITS}{rest}"
+    whole = f"{head.replace(_EMPTY, f'var SCHEMA = {literal};')}{check}{payload}{_BITS}{rest}"
     return {f"{schema.name}.js": whole}
 
 

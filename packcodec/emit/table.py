@@ -12,7 +12,7 @@ from typing import Any
 
 from packcodec.emit.carry import crc_of_identity
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES, codes_of
-from packcodec.layout.model import Layout
+from packcodec.layout.model import Layout, RepairLayout
 from packcodec.schema.model import (
     Boolean,
     Duration,
@@ -33,7 +33,7 @@ Literal = Callable[[Any], str]
 def table(layout: Layout) -> dict[str, Any]:
     """The table; every value is text, whole number, boolean, or a list or dict of them."""
     schema, frame = layout.schema, layout.schema.frame
-    return {
+    whole = {
         "name": schema.name,
         "epoch_s": (schema.epoch - datetime(1970, 1, 1, tzinfo=UTC)).days * 86400
         + (schema.epoch - datetime(1970, 1, 1, tzinfo=UTC)).seconds,
@@ -56,6 +56,26 @@ def table(layout: Layout) -> dict[str, Any]:
             }
             for each in layout.messages
         ],
+    }
+    if layout.check.sealed:
+        whole |= {"identity": layout.identity.hex(), "hides": layout.check.hides}
+    if layout.repair is not None:
+        whole["repair"] = _repair(layout, layout.repair)
+    return whole
+
+
+def _repair(layout: Layout, of: RepairLayout) -> dict[str, Any]:
+    codes = {each.name: each.message.code for each in layout.messages}
+    return {
+        "messages": [codes[name] for name in of.repair.messages],
+        "every": of.repair.every,
+        "symbols": of.repair.symbols,
+        "window": of.repair.window,
+        "stride": of.repair.stride,
+        "held_bits": of.held_bits,
+        "symbol_bytes": of.symbol_bytes,
+        "sent_bits": of.sent_bits,
+        "code_bits": max(codes.values()).bit_length(),
     }
 
 

@@ -7,6 +7,19 @@
  * codec interface (TS013). Where a frame does not carry station or message, input.station and
  * input.message say them; without input.message, the message is the one whose code is one less
  * than input.fPort. input.recvTime resolves times that are sent modulo a span.
+//@ if repair
+ *
+ * Where a frame carries a repair symbol, data.repair has it: how many frames are held in it, and
+ * its bytes in hexadecimal. A frame made here says that its symbol covers nothing.
+//@ end
+//@ if sealed
+ *
+ * Frames are sealed by AES-CCM under the station's key, which is not here: whoever has it passes
+ * input.open = function (station, nonce, sealed, associated) and, to send, input.seal with the
+ * same arguments, of arrays of octets; the tag of @octets@ stands at the end of `sealed`, and null
+ * says that it is wrong. input.expected has, by the station, one more than the highest
+ * data.counter so far. Without input.open, data.sealed is the frame in hexadecimal.
+//@ end
  */
 var packcodec = (function () {
     'use strict';
@@ -38,31 +51,41 @@ var packcodec = (function () {
 
     /* ---- Frames */
 
-    function encode(record) {
+    function encode(record@told@) {
         var message = messageNamed(record.message), out = {bytes: [], bits: 0};
-        var sequence = record.sequence, octets = SCHEMA.check_bits / 8, crc, at;
+        var sequence = record.sequence@crc@;
+//@ if counted
+//@ else
         if ((sequence === undefined || sequence === null) && SCHEMA.sequence_bits === 0) {
             sequence = 0;
         }
+//@ end
         wholeNumber('station', record.station, SCHEMA.station_bits || 32);
         wholeNumber('sequence', sequence, 32);
         put(out, SCHEMA.tag, SCHEMA.tag_bits);
         put(out, message.code, SCHEMA.message_bits);
         put(out, record.station, SCHEMA.station_bits);
         put(out, sequence, SCHEMA.sequence_bits);
+//@ if repair
+        putRepair(out, message.code, sequence);
+//@ end
         writePayload(out, message, record.values);
+//@ if sealed
+        return sealed(out.bytes, message.code, record.station, sequence, told.seal);
+//@ else
         crc = check(out.bytes, message.code, record.station);
         for (at = octets - 1; at >= 0; at -= 1) {
             out.bytes.push(Math.floor(crc / power(8 * at)) % 256);
         }
         return out.bytes;
+//@ end
     }
 
     function decode(bytes, said) {
         var octets = SCHEMA.check_bits / 8, data = bytes.slice(0, Math.max(0, bytes.length - octets));
         var header = SCHEMA.tag_bits + SCHEMA.message_bits + SCHEMA.station_bits +
             SCHEMA.sequence_bits;
-        var from = {bytes: data, at: 0}, crc = 0, code, station, sequence, message, values, at;
+        var from = {bytes: data, at: 0}, code, station, sequence, message, record, at@more@;
         if (bytes.length < Math.ceil(header / 8) + octets || bytes.length > SCHEMA.most_bytes) {
             throw new Refused('frame', 'has ' + bytes.length + ' bytes', WRONG_LENGTH);
         }
@@ -84,6 +107,18 @@ var packcodec = (function () {
         if (SCHEMA.sequence_bits === 0) {
             sequence = said.sequence === undefined ? null : said.sequence;
         }
+//@ if sealed
+        if (typeof said.open !== 'function') {
+            said.shut = true;
+            message = SCHEMA.messages.filter(function (each) {
+                return each.code === code;
+            })[0];
+            return {message: message ? message.name : null, station: station, sequence: sequence,
+                sealed: hex(bytes)};
+        }
+        counter = wholeCounter(sequence, said.expected ? own(said.expected, station) || 0 : 0);
+        from.bytes = opened(bytes, Math.floor(header / 8), code, station, counter, said.open);
+//@ else
         for (at = data.length; at < bytes.length; at += 1) {
             crc = crc * 256 + bytes[at];
         }
@@ -91,6 +126,7 @@ var packcodec = (function () {
             throw new Refused('check', 'fails: damaged, or of another schema or station',
                 FAILED_CHECK);
         }
+//@ end
         for (at = 0; at < SCHEMA.messages.length; at += 1) {
             if (SCHEMA.messages[at].code === code) {
                 message = SCHEMA.messages[at];
@@ -100,9 +136,21 @@ var packcodec = (function () {
             throw new Refused('message', 'code ' + code + ' is not in the schema',
                 UNKNOWN_MESSAGE);
         }
-        values = readPayload(from, message, said);
+        record = {message: message.name, station: station, sequence: sequence};
+//@ if repair
+        repair = takeRepair(from, code, sequence);
+//@ end
+        record.values = readPayload(from, message, said);
         finish(from);
-        return {message: message.name, station: station, sequence: sequence, values: values};
+//@ if sealed
+        record.counter = counter;
+//@ end
+//@ if repair
+        if (repair) {
+            record.repair = repair;
+        }
+//@ end
+        return record;
     }
 
     function messageNamed(name) {
@@ -128,13 +176,27 @@ var packcodec = (function () {
         }
     }
 
+    /* What both ends know of a frame beside the identity, and nobody sends. */
+    function unsent(length, code, station) {
+        var who = SCHEMA.station_bits ? 0 : station;
+        return [SCHEMA.message_bits ? 0 : code, Math.floor(who / power(24)),
+            Math.floor(who / power(16)) % 256, Math.floor(who / power(8)) % 256, who % 256,
+            Math.floor(length / 256), length % 256];
+    }
+
+//@ if counted
+    function hex(octets) {
+        return octets.map(function (octet) {
+            return (octet < 16 ? '0' : '') + octet.toString(16);
+        }).join('');
+    }
+
+//@ end
+    /* @check@ */
     /* The CRC of what both ends know and nobody sends, then of the data. */
     function check(data, code, station) {
-        var width = SCHEMA.check_bits, length = data.length + width / 8;
-        var who = SCHEMA.station_bits ? 0 : station, crc = SCHEMA.crc_of_identity, octets, at, bit;
-        octets = [SCHEMA.message_bits ? 0 : code, Math.floor(who / power(24)),
-            Math.floor(who / power(16)) % 256, Math.floor(who / power(8)) % 256, who % 256,
-            Math.floor(length / 256), length % 256].concat(data);
+        var width = SCHEMA.check_bits, crc = SCHEMA.crc_of_identity, at, bit;
+        var octets = unsent(data.length + width / 8, code, station).concat(data);
         for (at = 0; at < octets.length; at += 1) {
             crc ^= octets[at] << (width - 8);
             for (bit = 0; bit < 8; bit += 1) {
@@ -500,6 +562,10 @@ var packcodec = (function () {
         said.station = input.station;
         said.message = input.message;
         said.sequence = input.sequence;
+//@ if sealed
+        said.open = input.open;
+        said.expected = input.expected;
+//@ end
         if (when && typeof when.getTime === 'function' && !isNaN(when.getTime())) {
             said.received = when.getTime() / 1000;
         }
@@ -511,6 +577,11 @@ var packcodec = (function () {
         if (said.unresolved) {
             warnings.push('without input.recvTime, times are only known within their span');
         }
+//@ if sealed
+        if (said.shut) {
+            warnings.push('without input.open, nothing of a sealed frame is verified or read');
+        }
+//@ end
         return {data: data, warnings: warnings, errors: []};
     }
 
@@ -520,7 +591,7 @@ var packcodec = (function () {
             if (SCHEMA.message_bits === 0) {
                 port = messageNamed(input.data.message).code + 1;
             }
-            return {bytes: encode(input.data), fPort: port, warnings: [], errors: []};
+            return {bytes: encode(input.data@input@), fPort: port, warnings: [], errors: []};
         } catch (error) {
             return {bytes: [], fPort: port, warnings: [], errors: [told(error)]};
         }
