@@ -26,7 +26,10 @@ class RunningTotal:
     most: int
 
     def counted(self, values: Values) -> int:
-        """What one record counts: a bound as what it is at least or at most, what is absent 0."""
+        """What one record counts: a bound as what it is at least or at most, what is absent 0.
+
+        `values` as they were decoded, or in their JSON form.
+        """
         rows = (values.get(self.rows) or ()) if self.rows else (values,)
         return sum(_number(row.get(self.count)) for row in rows)
 
@@ -56,6 +59,9 @@ def running_totals(message: Message) -> Iterator[RunningTotal]:
 
 
 def _number(value: object) -> int:
-    if isinstance(value, AtLeast | AtMost):
-        value = value.value
-    return value if isinstance(value, int) else 0
+    match value:
+        case AtLeast(bound) | AtMost(bound) | {"at_least": bound} | {"at_most": bound}:
+            return int(bound)
+        case int():
+            return value
+    return 0

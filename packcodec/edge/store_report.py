@@ -4,6 +4,8 @@ import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import groupby
+from operator import attrgetter
 from typing import Any
 
 from sqlalchemy import Engine, and_, func, select
@@ -11,6 +13,7 @@ from sqlalchemy import Engine, and_, func, select
 from packcodec.base.cadence import Cadence
 from packcodec.base.clock import Clock, ClockFit
 from packcodec.base.cover import Counted, State, Stretch, stretches
+from packcodec.base.untold import Known, Untold, untold
 from packcodec.codec.record import Record
 from packcodec.edge.database import reading
 from packcodec.edge.tables import card, frame, from_us, layout, once, reception, stray, to_us
@@ -88,6 +91,26 @@ def _habits(connection: Any, station: int, report: StationReport) -> None:
         clock.heard(row.message, None if row.said_us is None else from_us(row.said_us), received)
     report.next_expected, report.overdue_from = cadence.next_expected, cadence.overdue_from
     report.clocks = clock.fits()
+
+
+def untold_by_station(engine: Engine, codec: Codec) -> Iterator[tuple[int, list[Untold]]]:
+    """By station, what it counted and no record tells, from the running totals of this schema."""
+    own = select(layout.c.number).where(layout.c.identity == codec.layout.identity)
+    columns = (frame.c.station, frame.c.counter, frame.c.layout, frame.c.message, frame.c.record)
+    rows = select(*columns).order_by(frame.c.station, frame.c.counter)
+    with reading(engine) as connection:
+        number = connection.scalar(own)
+        found = connection.execute(rows.execution_options(yield_per=AT_ONCE))
+        for station, theirs in groupby(found, attrgetter("station")):
+            yield station, list(untold(codec.schema, (_known(row, number) for row in theirs)))
+
+
+def _known(row: Any, number: int | None) -> Known:
+    if row.record is None:
+        return Known(row.counter)
+    if row.layout != number:
+        return Known(row.counter, foreign=True)
+    return Known(row.counter, row.message, json.loads(row.record))
 
 
 def strays(engine: Engine) -> dict[str, int]:

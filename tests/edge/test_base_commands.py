@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from click import Command
 from click.testing import CliRunner, Result
-from frame_stream import CSV, EPOCH, TOML, frames_of
+from frame_stream import CSV, EPOCH, TOML, frames_of, summary
 
 from packcodec.errors import MissingPartError
 
@@ -78,6 +78,29 @@ def test_gaps_says_what_became_of_every_number(marsh: Path) -> None:
     assert station["gaps"] == [{"first": 198, "last": 198, "reason": "lost"}]
     assert told(result)["no_record"] == {"unreadable": 1}
     assert "198 to 198 lost" in run(gaps.command, store, *as_of).stdout
+
+
+def test_gaps_says_what_was_counted_in_lost_frames(marsh: Path) -> None:
+    repair = TOML[TOML.index("[repair]") : TOML.index("[message.sighting]")]
+    total = '  { name = "sum", kind = "integer", low = 0, high = 4095, optional = true,'
+    rows = '  { name = "rows"'
+    text = TOML.replace(repair, "").replace(rows, f'{total} total_of = "rows.visits" }},\n{rows}')
+    (marsh / "marsh.toml").write_text(text)
+    codec, frames, counted = load(marsh / "marsh.toml"), [], 4090
+    for at in range(10):
+        counted += at
+        record = summary(at, 1)
+        record["values"]["rows"][0]["visits"] = at
+        record["values"]["sum"] = counted % 4096
+        frames.append((at, codec.encode(record, station=3, sequence=at)))
+    store = heard(marsh, [each for each in frames if each[0] not in (4, 5)])
+    arguments = [store, "--schema", marsh / "marsh.toml", "--at", EPOCH.isoformat()]
+    [station] = told(run(gaps.command, *arguments, "--json"))["stations"]
+    [untold] = station["untold"]
+    assert (untold["after"], untold["up_to"], untold["missing"]) == (3, 6, 2)
+    assert (untold["counted"], untold["unknown_for"]) == (9, None)
+    said = run(gaps.command, *arguments).stdout
+    assert "summary.rows.visits that no record tells: 9 (up to 6, after 3, with 2 missing" in said
 
 
 def test_silence_is_an_alarm_and_nothing_seen_is_not(marsh: Path) -> None:

@@ -10,8 +10,10 @@ from packcodec.base.cover import State
 from packcodec.codec.record import rfc3339
 from packcodec.edge.cli.decode import Moment
 from packcodec.edge.cli.screen import as_json, document, say, table
+from packcodec.edge.files import load
 from packcodec.edge.parts import part
 from packcodec.edge.sources import now
+from packcodec.edge.untold_words import stretch_words, untold_json
 
 if TYPE_CHECKING:
     from packcodec.edge.store_report import StationReport
@@ -22,8 +24,13 @@ HEADS = ("station", ">heard", ">recovered", ">lost", ">restart", ">nothing sent"
 @click.command()
 @click.argument("store")
 @click.option("--at", type=Moment(), help="Judge silence as of this time; now if not given.")
+@click.option(
+    "--schema",
+    type=click.Path(dir_okay=False),
+    help="Also what its running totals count that no record tells.",
+)
 @as_json
-def command(store: str, at: datetime | None, as_json: bool) -> None:
+def command(store: str, at: datetime | None, schema: str | None, as_json: bool) -> None:
     """Every number from each station's first frame to its last, and what is known of it.
 
     A station that reports 'watched and saw none' is not silent; one that is overdue is, and then
@@ -31,20 +38,28 @@ def command(store: str, at: datetime | None, as_json: bool) -> None:
     """
     part("sqlalchemy", "base")
     from packcodec.edge.database import open_database
-    from packcodec.edge.store_report import reports, strays
+    from packcodec.edge.store_report import reports, strays, untold_by_station
 
+    codec = None if schema is None else load(schema)
     engine = open_database(store)
     when = at or now()
     found = list(reports(engine))
+    untold = {} if codec is None else dict(untold_by_station(engine, codec))
     unread = strays(engine)
     overdue = [each for each in found if each.overdue_from is not None and each.overdue_from < when]
     if as_json:
-        stations = [_json(each, each in overdue) for each in found]
+        stations = [
+            _json(each, each in overdue)
+            | ({"untold": [untold_json(one) for one in untold[each.station]]} if codec else {})
+            for each in found
+        ]
         document({"stations": stations, "no_record": unread})
     else:
         table(HEADS, [_row(each) for each in found])
         for each in found:
             _tell(each, each in overdue)
+            for one in untold.get(each.station, ()):
+                say(f"station {each.station}: {stretch_words(one)}")
         for why, count in unread.items():
             say(f"{count} frames gave no record: {why}")
     sys.exit(1 if overdue else 0)

@@ -10,6 +10,7 @@ from packcodec.edge.cli.screen import as_json, document, say, schema_argument, t
 from packcodec.edge.files import load
 from packcodec.edge.log_traffic import read_logs
 from packcodec.edge.parts import part
+from packcodec.edge.untold_words import sum_words, untold_json
 from packcodec.monitor.whole_log import summarise
 
 LOG_FILE = click.Path(dir_okay=False)
@@ -31,7 +32,7 @@ def command(
     """
     part("sqlalchemy", "base")
     from packcodec.edge.database import open_database
-    from packcodec.edge.store_report import keep_card, radio_records
+    from packcodec.edge.store_report import keep_card, radio_records, untold_by_station
 
     codec = load(schema)
     logs = read_logs(codec, log, watch, health)
@@ -43,11 +44,14 @@ def command(
     )
     engine = open_database(store)
     found = reconcile(codec.schema, summary.records, radio_records(engine, codec))
+    untold = [one for _, theirs in untold_by_station(engine, codec) for one in theirs]
     new = keep_card(engine, summary.records, log)
     if as_json:
-        document(_json(found, new))
+        document(_json(found, new) | {"untold": [untold_json(one) for one in untold]})
     else:
         _tell(found, new)
+        for line in sum_words(untold):
+            say(f"by radio, {line}")
     sys.exit(1 if found.count(Finding.CONTRADICTED) else 0)
 
 
