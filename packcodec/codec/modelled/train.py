@@ -78,7 +78,10 @@ class _Choice:
 
 
 def _within(choices: list[list[_Choice]], size_bytes: int) -> list[PlaceTable]:
-    """The cheapest of each, then what costs the fewest bits a byte until all fit."""
+    """The cheapest of each, then what costs the fewest bits a byte until all fit.
+
+    A large step down may leave room: it is filled by what saves the most bits a byte.
+    """
     chosen = [min(each, key=lambda choice: choice.bits) for each in choices]
     while sum(choice.size for choice in chosen) > size_bytes:
         swaps = [
@@ -90,6 +93,15 @@ def _within(choices: list[list[_Choice]], size_bytes: int) -> list[PlaceTable]:
         if not swaps:
             break
         _, at, other = min(swaps, key=lambda swap: swap[:2])
+        chosen[at] = other
+    while gains := [
+        ((choice.bits - other.bits) / (other.size - choice.size), at, other)
+        for at, choice in enumerate(chosen)
+        for other in choices[at]
+        if other.bits < choice.bits
+        and choice.size < other.size <= size_bytes - sum(each.size for each in chosen) + choice.size
+    ]:
+        _, at, other = max(gains, key=lambda gain: gain[:2])
         chosen[at] = other
     return [table for choice in chosen for table in choice.make()]
 

@@ -10,11 +10,11 @@ from every_kind import schema_of
 
 from packcodec.codec.modelled import ModelledPayload
 from packcodec.codec.modelled.meter import Meter
-from packcodec.codec.modelled.train import train
+from packcodec.codec.modelled.train import _Choice, _within, train
 from packcodec.codec.modelled.tree import Tree
 from packcodec.layout import Layout, compile_layout
 from packcodec.schema.model import Duration, Field, Integer, ListOf, SpeciesCode, Time
-from packcodec.schema.models import Models
+from packcodec.schema.models import Models, PlaceTable
 
 START = datetime(2027, 4, 1, tzinfo=UTC)
 
@@ -135,6 +135,26 @@ def test_tables_take_no_more_than_asked(size: int) -> None:
     assert layout.schema.models.size_bytes <= size
     bits = cost_of(layout, measured(layout, records))[""]
     assert bits < {0: 23.1, 20: 22, 200: 14, 2048: 9}[size]
+
+
+def test_room_that_a_large_step_down_leaves_is_filled_again() -> None:
+    """The first place's step is the cheaper one, but the second's alone is enough."""
+
+    def choices(path: str, *options: tuple[float, int]) -> list[_Choice]:
+        return [
+            _Choice(bits, size, lambda size=size: (PlaceTable(path, (bytes(size),)),))  # type: ignore[misc]
+            for bits, size in options
+        ]
+
+    places = [choices("a", (100.0, 600), (104.0, 500)), choices("b", (100.0, 1000), (190.0, 100))]
+    for room, kept in (
+        (1600, (600, 1000)),
+        (1500, (500, 1000)),
+        (800, (600, 100)),
+        (650, (500, 100)),
+    ):
+        tables = _within(places, room)
+        assert tuple(len(table.rows[0]) for table in tables) == kept
 
 
 def test_what_was_never_seen_stays_affordable() -> None:
