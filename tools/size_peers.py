@@ -1,11 +1,12 @@
 """Other encodings of the same records, for bench_size: what each makes of columns of integers.
 
-A record is a list of columns: the time and what is said once, then one column a field. UPER is the
-fixed coding of packcodec, which is held to two outside encoders bit for bit in tests/outside/.
+A record is a list of columns: the time and what is said once, then one column a field. UPER is
+written here from (value, width) pairs; the plain one is as long as the fixed coding of packcodec,
+which is held to two outside encoders bit for bit in tests/outside/.
 """
 
 import zlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
@@ -24,8 +25,11 @@ class Peer:
 
 
 def general_peers() -> list[Peer]:
-    """CBOR, MessagePack and protobuf's wire format, where installed."""
-    peers = [Peer("protobuf columns", protobuf_columns)]
+    """Varints, CBOR, MessagePack and protobuf's wire format, where installed."""
+    peers = [
+        Peer("varints", lambda columns: b"".join(map(varint, flat(columns)))),
+        Peer("protobuf columns", protobuf_columns),
+    ]
     for name, module, function in (
         ("CBOR flat", "cbor2", "dumps"),
         ("MessagePack flat", "msgpack", "packb"),
@@ -57,6 +61,19 @@ def protobuf_columns(columns: Columns) -> bytes:
         body = b"".join(map(varint, column))
         out += varint(number << 3 | 2) + varint(len(body)) + body
     return out
+
+
+def zigzag(value: int) -> int:
+    """Signed to unsigned, small to small."""
+    return 2 * value if value >= 0 else -2 * value - 1
+
+
+def packed(parts: Iterable[tuple[int, int]]) -> bytes:
+    """Values of so many bits each, one after the other, then zeros to a whole byte."""
+    x = bits = 0
+    for value, width in parts:
+        x, bits = x << width | value, bits + width
+    return (x << (-bits & 7)).to_bytes(-(-bits // 8))
 
 
 def varint(value: int) -> bytes:

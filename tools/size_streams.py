@@ -32,7 +32,7 @@ class Stream:
 
     @property
     def epoch(self) -> datetime:
-        first = min(each.at for each in self.learned)
+        first = min(each.at for each in (*self.learned, *self.measured))
         return first.replace(hour=0, minute=0, second=0)
 
     @property
