@@ -139,7 +139,7 @@ class Decoder:
         self.range = range_
         while self.range < LEAST_RANGE:
             if not self._left:
-                raise DecodeError(Reason.WRONG_LENGTH, "the payload ends before its values do")
+                raise cut_short()
             self._left -= 1
             self.range <<= 8
             self.value = self.value << 8 | self._x >> 8 * self._left & 0xFF
@@ -200,3 +200,7 @@ def left_of(frequencies: Sequence[int], without: Collection[int]) -> list[int]:
 
 def meaningless() -> DecodeError:
     return DecodeError(Reason.NOT_CANONICAL, "no record is sent as these bits")
+
+
+def cut_short() -> DecodeError:
+    return DecodeError(Reason.WRONG_LENGTH, "the payload ends before its values do")

@@ -21,6 +21,7 @@ from packcodec.codec.modelled.coder import (
     room_row,
     spent_bits,
 )
+from packcodec.layout.compiler import PLAIN_BITS
 
 State = tuple[int, int, int]
 """low, range, and by how many bytes both have moved up."""
@@ -35,6 +36,8 @@ ROOMY_BITS = 1 << 20
 # How many bits shorter than in an endless frame a tail may be: its end costs 8 bits less in a full
 # one, and 1 string in 16 ends 4 bits early by luck.
 TAIL_BITS = 12
+# What a plain payload starts with, and no string does.
+PLAIN = (1 << PLAIN_BITS) - 1
 
 
 class Course:
@@ -63,7 +66,7 @@ class Course:
 
     def end(self, flags: Flags, room_bits: int) -> State:
         """After all of them, where the flags are by the room that is left of so many bits."""
-        ample = _ample_shifts(room_bits)
+        ample = ample_shifts(room_bits)
         at = len(self.runs)
         while at > 1 and self[at - 1][2] >= ample:
             at -= 1
@@ -93,7 +96,7 @@ class Course:
         return states
 
 
-def _ample_shifts(room_bits: int) -> int:
+def ample_shifts(room_bits: int) -> int:
     """Where fewer bytes than this are spent, more than enough room is left for any flag."""
     return (room_bits - AMPLE_BITS - 7) // 8
 

@@ -116,11 +116,10 @@ def age_row(age: int) -> int:
     return min(2 * octave + (age >> (octave - 1) & 1), AGES - 1)
 
 
-def set_age_row(history: ListHistory, species: int) -> int:
+def set_age_row(instances: int, seen_in: int | None) -> int:
     """How long ago, in instances of the list, a species stood in its set."""
-    if not history.instances:
+    if not instances:
         return 0
-    seen = history.seen_in.get(species)
-    if seen is None:
-        return 1 + min(history.instances - 1, 3)
-    return 5 + min(history.instances - 1 - seen, 5)
+    if seen_in is None:
+        return 1 + min(instances - 1, 3)
+    return 5 + min(instances - 1 - seen_in, 5)

@@ -1,30 +1,39 @@
 """The payload of a message in modelled coding.
 
-It has the face of `packcodec.codec.compiled.PayloadCodec`, and goes through it: values become the
-codes of fixed coding, and a walk over the codes drives the range coder. Whatever is decoded is
-encoded again, so that each record has one payload and any other is refused.
+It has the face of `packcodec.codec.compiled.PayloadCodec`. Two functions do the work, generated
+from the walk over the message: one turns a record into the steps of an encoder, the other a string
+into a record. Each record has one payload: a decoder finds the string that an encoder would make of
+the steps it took, and refuses any other.
 
 Where the fixed payload would be shorter in bytes, it is sent as it is after six ones, which no
 range-coded payload starts with. So a modelled payload is never more than one byte longer.
 """
 
-from collections.abc import Mapping
+from bisect import bisect_right
+from collections.abc import Callable, Mapping, Sequence
+from operator import index
 from typing import Any
 
-from packcodec.codec.compiled import PayloadCodec
-from packcodec.codec.modelled.coder import Decoder, Encoder, meaningless
+from packcodec.codec.compiled import COLLECTIONS, LISTS, MISFITS, Misfit, PayloadCodec
+from packcodec.codec.modelled.coder import WORD_BITS, Step, cut_short, meaningless
 from packcodec.codec.modelled.defaults import default_species
+from packcodec.codec.modelled.ending import PLAIN as PLAIN
 from packcodec.codec.modelled.ending import ROOMY_BITS as ROOMY_BITS
 from packcodec.codec.modelled.ending import TAIL_BITS as TAIL_BITS
-from packcodec.codec.modelled.ending import Course, string
+from packcodec.codec.modelled.ending import Course, State, string
+from packcodec.codec.modelled.reading import read_source
+from packcodec.codec.modelled.reference import pack_codes
+from packcodec.codec.modelled.sending import send_source
 from packcodec.codec.modelled.tree import Tree, bits_of, tree_of
 from packcodec.codec.modelled.walk import Walk
+from packcodec.codec.places import Source
 from packcodec.codec.record import Values
+from packcodec.codec.settle import settle_fields
 from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Layout, MessageLayout
 from packcodec.schema.models import Models
 
-PLAIN = (1 << PLAIN_BITS) - 1
+Runs = list[list[Step]]
 
 
 class ModelledPayload:
@@ -35,14 +44,47 @@ class ModelledPayload:
     with none. Raises LayoutError for models that do not suit the message.
     """
 
+    send: Callable[..., tuple[Runs, int]]
+    read: Callable[[bytes, int], tuple[tuple[Any, ...], Runs, list[State], int]]
+
     def __init__(self, layout: Layout, message: MessageLayout) -> None:
         self.message = message
         self.schema = layout.schema
         self.header_bits = layout.header_bits
         self.fixed = PayloadCodec(layout, message)
-        self.named = self.fixed.named
         models = layout.schema.models or Models(default_species(layout.schema), ())
         self.walk = Walk(message.message, layout.schema, models)
+
+    def __getattr__(self, name: str) -> Any:
+        """The generated functions, which are compiled when one of them is first asked for."""
+        if name not in ModelledPayload.__annotations__:
+            raise AttributeError(f"ModelledPayload has no {name!r}")
+        self._compile()
+        return getattr(self, name)
+
+    def _compile(self) -> None:
+        fields, path = self.message.body.fields, f"message.{self.message.name}"
+
+        def settle(values: Sequence[object]) -> list[Any]:
+            return settle_fields(fields, values, self.schema, path)
+
+        sending, reading = Source(self.schema), Source(self.schema)
+        send_source(self.walk, sending)
+        read_source(self.walk, reading)
+        names = {
+            "settle": settle,
+            "index": index,
+            "Misfit": Misfit,
+            "MISFITS": MISFITS,
+            "COLLECTIONS": COLLECTIONS,
+            "LISTS": LISTS,
+            "from_bytes": int.from_bytes,
+            "bisect": bisect_right,
+            "cut_short": cut_short,
+            "meaningless": meaningless,
+        }
+        self.send = _function("send", sending, names, path)
+        self.read = _function("read", reading, names, path)
 
     def ordered(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
         """A dict of values as a tuple in field order; raises EncodeError for a wrong name."""
@@ -50,12 +92,12 @@ class ModelledPayload:
 
     def pack(self, *values: Any) -> bytes:
         """The payload alone, zero-padded to a byte; raises EncodeError."""
-        x, n = self._payload(*self.fixed.pack_bits(*values), 0)
+        x, n = self._pack(values, 0)
         return (x << (-n & 7)).to_bytes((n + 7) >> 3, "big")
 
     def pack_bits(self, *values: Any) -> tuple[int, int]:
         """The payload that follows a header, as (integer, bits); raises EncodeError."""
-        return self._payload(*self.fixed.pack_bits(*values), self.header_bits)
+        return self._pack(values, self.header_bits)
 
     def unpack(self, data: bytes) -> tuple[Any, ...]:
         """Values in field order from a payload alone; raises DecodeError."""
@@ -73,33 +115,51 @@ class ModelledPayload:
         """A payload as a dict of values; raises DecodeError."""
         return self.named(self.unpack(data))
 
+    def named(self, values: tuple[Any, ...]) -> Values:
+        """Values in field order as a dict."""
+        return self.fixed.named(values)
+
     def tree(self, values: Mapping[str, Any]) -> Tree:
         """The codes of a dict of values; raises EncodeError."""
         return tree_of(self.message.body, *self.fixed.pack_bits(*self.ordered(values)))
 
     def sizes(self, tree: Tree) -> tuple[int, int]:
         """Of a payload alone: the bits of fixed coding, and the bytes of this one."""
-        x, bits = bits_of(self.message.body, tree)
-        _, n = self._payload(x, bits, 0)
+        _, bits = bits_of(self.message.body, tree)
+        _, n = pack_codes(self.walk, self.message.body, tree, 0)
         return bits, (n + 7) // 8
 
+    def _pack(self, values: Sequence[Any], header_bits: int) -> tuple[int, int]:
+        runs, bits = self.send(*values)
+        found = self._string(Course(runs), bits, header_bits)
+        if found is None:
+            x, bits = self.fixed.pack_bits(*values)
+            return PLAIN << bits | x, PLAIN_BITS + bits
+        return found
+
     def _read(self, x: int, n: int, header_bits: int) -> tuple[Any, ...]:
-        if n >= PLAIN_BITS and x >> (n - PLAIN_BITS) == PLAIN:
-            left = n - PLAIN_BITS
+        left = n - PLAIN_BITS
+        if left >= 0 and x >> left == PLAIN:
             values = self.fixed.unpack_bits(x & ((1 << left) - 1), left)
-        else:
-            fixed = bits_of(self.message.body, self.walk.code(Decoder(x, n), None))
-            values = self.fixed.unpack_bits(*fixed)
-        y, m = self._payload(*self.fixed.pack_bits(*values), header_bits)
-        if m > n or n - m > 7 or y << (n - m) != x:
+            runs, bits = self.send(*values)
+            if self._string(Course(runs), bits, header_bits) is not None:
+                raise meaningless()
+            return values
+        octets = (n + 7) // 8
+        x <<= 8 * octets - n
+        values, runs, states, bits = self.read(x.to_bytes(octets, "big"), n)
+        found = self._string(Course(runs, states, x << WORD_BITS, octets), bits, header_bits)
+        if found is None or not 0 <= n - found[1] <= 7 or found[0] << 8 * octets - found[1] != x:
             raise meaningless()
         return values
 
-    def _payload(self, x: int, bits: int, header_bits: int) -> tuple[int, int]:
-        """The payload for a fixed payload."""
-        encoder = Encoder()
-        self.walk.code(encoder, tree_of(self.message.body, x, bits))
-        plain_bits = PLAIN_BITS + bits
-        most_octets = -(-(header_bits + plain_bits) // 8)
-        found = string(Course(encoder.runs), self.walk.flags, header_bits, most_octets)
-        return found or (PLAIN << bits | x, plain_bits)
+    def _string(self, course: Course, bits: int, header_bits: int) -> tuple[int, int] | None:
+        """The string of these steps; None where it takes more bytes than `bits` plain ones."""
+        most_octets = -(-(header_bits + PLAIN_BITS + bits) // 8)
+        return string(course, self.walk.flags, header_bits, most_octets)
+
+
+def _function(name: str, source: Source, names: Mapping[str, Any], path: str) -> Any:
+    scope = {**names, **source.constants}
+    exec(compile("\n".join(source.lines), f"<{name} {path}>", "exec"), scope)
+    return scope[name]

@@ -1,6 +1,7 @@
 """Rows of one known species each, in order: for each species, whether it is there."""
 
-from itertools import pairwise
+from collections.abc import Sequence
+from operator import lt
 from typing import TYPE_CHECKING, Any
 
 from packcodec.codec.modelled.coder import Coder, Cumulative, meaningless
@@ -57,9 +58,11 @@ class SetOf:
         if rows is None:
             return False
         codes: list[Any] = [row[self.of.element.species or 0] for row in rows]
-        return all(code in self.positions for code in codes) and all(
-            one < other for one, other in pairwise(codes)
-        )
+        return self.holds_codes(codes)
+
+    def holds_codes(self, codes: Sequence[int]) -> bool:
+        """Whether rows of these species can be."""
+        return self.positions.issuperset(codes) and all(map(lt, codes, codes[1:]))
 
     def code(
         self, coder: Coder, history: History, inner: ListHistory, said: list[Tree] | None
@@ -71,7 +74,8 @@ class SetOf:
             species
             for at, species in enumerate(self.known)
             if coder.symbol(
-                self.odds_of(hour, at, set_age_row(inner, species)), int(species in said_of)
+                self.odds_of(hour, at, set_age_row(inner.instances, inner.seen_in.get(species))),
+                int(species in said_of),
             )
         ]
         if not self.of.least <= len(found) <= self.of.most:

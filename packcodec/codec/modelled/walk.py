@@ -100,7 +100,7 @@ class Group:
     """The fields of a message or of a list's elements."""
 
     def __init__(self, walk: Walk, fields: tuple[Field, ...], path: str, *, listed: bool) -> None:
-        self.size = len(fields)
+        self.fields, self.path = fields, path
         clock = next((f for f in fields if isinstance(f, Duration) and f.since), None)
         self.clock_step_s = int(clock.step_s) if clock else 0
         species = [
@@ -152,7 +152,7 @@ class Group:
         known: int | None = None,
     ) -> Tree:
         """`known` is the code of the species where a set has said it."""
-        group: Tree = [None] * self.size
+        group: Tree = [None] * len(self.fields)
         now = Now(history, here, group)
         for at, part in enumerate(self.parts):
             if known is not None and at == self.species:
@@ -205,7 +205,7 @@ class StartPart:
         self.by_hour = HOUR_S % field.step_s == 0 and field.span_s % DAY_S == 0
         if self.by_hour:
             hour = spot.like(f"{spot.path} hour", "hour", HOURS_IN_DAY, spot.get)
-            self.place = walk.make(hour, walk.table(hour))
+            self.hour = walk.make(hour, walk.table(hour))
 
     def code(self, coder: Coder, now: Now, said: Any) -> Item:
         code = self._code(coder, now, said)
@@ -219,7 +219,7 @@ class StartPart:
         hours, rest = divmod(said or 0, self.an_hour)
         days, hour = divmod(hours, HOURS_IN_DAY)
         days = coder.uniform(self.codes // (HOURS_IN_DAY * self.an_hour), days)
-        hour = self.place.code(coder, now, hour)
+        hour = self.hour.code(coder, now, hour)
         rest = coder.uniform(self.an_hour, rest)
         return (days * HOURS_IN_DAY + hour) * self.an_hour + rest
 
