@@ -1,7 +1,8 @@
 """Logs → the records that tables are learned from, and what the tables then cost on other days."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -9,13 +10,13 @@ from packcodec.codec.modelled.meter import Meter
 from packcodec.codec.modelled.payload import ModelledPayload
 from packcodec.codec.modelled.train import train
 from packcodec.codec.modelled.tree import Tree
-from packcodec.codec.record import Values
+from packcodec.codec.record import Record, Values
 from packcodec.errors import EncodeError, LogError, SchemaError
 from packcodec.frame.codec import Codec
-from packcodec.frame.fill import Element, as_sets, batch_list, batches_of
+from packcodec.frame.fill import Element, as_sets, batch_list, batches_of, unbatched
 from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.inputs import Detection, Health, Stretch
-from packcodec.monitor.vocabulary import SUMMARY, VOCABULARY
+from packcodec.monitor.vocabulary import BATCHES, SUMMARY, VOCABULARY
 from packcodec.monitor.whole_log import summarise
 from packcodec.schema.model import ListOf, Message, Schema, Time
 from packcodec.schema.models import Models
@@ -141,23 +142,36 @@ def _trees(codec: Codec, log: Log) -> Iterator[tuple[str, int, Tree]]:
 
 def _values(codec: Codec, log: Log) -> Iterator[tuple[str, int, Values]]:
     messages = codec.schema.messages
-    if any(message.name in VOCABULARY for message in messages):
+    by_station: Mapping[int, list[Element]]
+    elements: dict[str, dict[int, list[Element]]] = {}
+    if any(message.name in VOCABULARY or message.name in BATCHES for message in messages):
         for record in summarise(codec, log.detections, log.watches, log.health).records:
-            yield record.message, 0, record.values
+            if record.message in BATCHES:
+                _add_elements(elements.setdefault(record.message, {}), codec, record)
+            else:
+                yield record.message, 0, record.values
     for message in messages:
         listed = None if message.name in VOCABULARY else batch_list(message)
         if listed is None:
             continue
         intervals = any(isinstance(field, ListOf) for field in listed.fields)
-        by_station = (
-            _intervals(codec.schema, message, listed, log)
-            if intervals
-            else _sightings(codec.schema, listed, log)
-        )
+        if message.name in BATCHES:
+            by_station = elements.get(message.name, {})
+        elif intervals:
+            by_station = _intervals(codec.schema, message, listed, log)
+        else:
+            by_station = _sightings(codec.schema, listed, log)
         for most in INTERVALS_A_FRAME if intervals else SIGHTINGS_A_FRAME:
-            for elements in by_station.values():
-                for values in batches_of(codec, message.name, elements, most):
+            for those in by_station.values():
+                for values in batches_of(codec, message.name, those, most):
                     yield message.name, most, values
+
+
+def _add_elements(found: dict[int, list[Element]], codec: Codec, record: Record) -> None:
+    """The elements of a batch by a clock that was set, as a station would join them."""
+    message = codec.payloads[record.message].message.message
+    with suppress(EncodeError):
+        found.setdefault(record.station or 0, []).extend(unbatched(message, record.values))
 
 
 def _sightings(schema: Schema, listed: ListOf, log: Log) -> dict[int, list[Element]]:

@@ -16,11 +16,11 @@ from packcodec.edge.logs import (
 )
 from packcodec.errors import LogError
 from packcodec.frame.codec import Codec
+from packcodec.frame.fill import frame_bytes
 from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.vocabulary import SUMMARY
 from packcodec.monitor.whole_log import summarise
-from packcodec.monitor.worth import frame_bytes
 from packcodec.schema.model import Time
 
 

@@ -180,6 +180,11 @@ class Station:
         with self._lock:
             self.monitor.health(values)
 
+    def hurry(self) -> None:
+        """What waits in batches for company goes at the next ticks; for when the power goes."""
+        with self._lock:
+            self.monitor.hurry(self._reading())
+
     def clock_set(self, right: bool | None) -> None:
         """What somebody who knows says of the wall clock from now on; None for nobody does."""
         self._attested = right
@@ -310,8 +315,7 @@ class Station:
         except PackcodecError as error:
             self._keeping.trouble(str(error))
             return None
-        # With a repair code later frames speak of this one, also those after a power cut.
-        known = self.monitor.sender.ring is None or self._commit(self._reading())
+        known = not self.monitor.tells_of_before or self._commit(self._reading())
         return send if known or self._keeping.is_behind() else None
 
     def _commit(self, now: Reading, *, all_of_it: bool = False, tidy: bool = False) -> bool:

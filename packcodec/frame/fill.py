@@ -6,11 +6,15 @@ elements. Where the element has a duration since the previous one, its times are
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from fractions import Fraction
+from math import inf
 
 from packcodec.codec.record import Record, Values
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
 from packcodec.schema.model import Duration, Field, ListOf, Message, SpeciesCode, Time
+
+_US = timedelta(microseconds=1)
 
 Element = tuple[datetime, Values]
 """An element with its instant; `values` are those of its fields, but for the duration since."""
@@ -23,14 +27,17 @@ def batches(
     limit_bytes: int,
     *,
     station: int | None = None,
+    timed: bool = True,
 ) -> Iterator[Record]:
     """Elements, in the order of time, as records that each fill a frame of `limit_bytes`.
 
     The message has at most one time, which says the first element's, and a list as its last field.
-    A record ends early before an element that comes too long after the one before. Raises
-    EncodeError where the message is not of this form, or where one element alone does not fit.
+    A record ends early before an element that comes too long after the one before, or before it.
+    Of elements by an unset clock, which are not `timed`, only the durations between them are said.
+    Raises EncodeError where the message is not of this form, or where one element alone does not
+    fit.
     """
-    shape = _Shape(codec, message)
+    shape = _Shape(codec, message, timed)
     at = 0
     while at < len(elements):
         near = elements[at : at + shape.reach(elements, at, shape.most)]
@@ -65,6 +72,26 @@ def batch_list(message: Message) -> ListOf | None:
         return None
     assert isinstance(last, ListOf)
     return last
+
+
+def unbatched(message: Message, values: Values) -> Iterator[Element]:
+    """The elements of a batch, as `batches` takes them; instants by the duration since the last.
+
+    Raises EncodeError where the message has no time, or the record does not say it.
+    """
+    *head, listed = message.fields
+    at = values[head[0].name] if head else None
+    if not isinstance(at, datetime) or not isinstance(listed, ListOf):
+        raise EncodeError(
+            "does not say when its elements were", place=f"message.{message.name}", remedy=TIMELESS
+        )
+    since = next((f.name for f in listed.fields if isinstance(f, Duration) and f.since), None)
+    for row in values[listed.name]:
+        at += timedelta(seconds=row[since] if since else 0)
+        yield at, {name: value for name, value in row.items() if name != since}
+
+
+TIMELESS = "take them from the time of reception"
 
 
 def as_sets(codec: Codec, message: str, values: Values) -> Values:
@@ -110,7 +137,7 @@ def frame_bytes(codec: Codec, record: Record) -> int:
 class _Shape:
     """The names of a message that holds a batch."""
 
-    def __init__(self, codec: Codec, name: str) -> None:
+    def __init__(self, codec: Codec, name: str, timed: bool = True) -> None:
         if name not in codec.payloads:
             known = ", ".join(codec.payloads)
             raise EncodeError(f"no message {name!r}", place="message", remedy=f"one of {known}")
@@ -124,27 +151,40 @@ class _Shape:
         self.list = listed.name
         self.most = listed.most
         self.time = message.fields[0].name if len(message.fields) > 1 else None
+        self.timed = timed
         self.since = next((f for f in listed.fields if isinstance(f, Duration) and f.since), None)
 
     def reach(self, elements: Sequence[Element], at: int, most: int) -> int:
         """How many elements from `at` on follow one another closely enough."""
+        most = min(most, len(elements) - at)
         if self.since is None:
-            return min(most, len(elements) - at)
-        count = 1
-        while count < most and at + count < len(elements):
-            gap = elements[at + count][0] - elements[at + count - 1][0]
-            if gap > timedelta(seconds=float(self.since.high_s)) and not self.since.clamp_above:
-                break
-            count += 1
-        return count
+            return most
+        longest = inf if self.since.clamp_above else self.since.high_s / self.since.step_s
+        before = 0
+        for count in range(1, most):
+            steps = self._steps(elements[at][0], elements[at + count][0])
+            if not 0 <= steps - before <= longest:
+                return count
+            before = steps
+        return most
 
     def values(self, elements: Sequence[Element]) -> Values:
+        first = elements[0][0]
         rows: list[Values] = []
-        for number, (when, values) in enumerate(elements):
-            before = elements[number - 1][0] if number else when
-            gap = {self.since.name: (when - before).total_seconds()} if self.since else {}
-            rows.append({**values, **gap})
-        return {self.list: rows} | ({self.time: elements[0][0]} if self.time else {})
+        before = 0
+        for when, values in elements:
+            row = dict(values)
+            if self.since is not None:
+                steps = self._steps(first, when)
+                row[self.since.name] = float((steps - before) * self.since.step_s)
+                before = steps
+            rows.append(row)
+        return {self.list: rows} | ({self.time: first if self.timed else None} if self.time else {})
+
+    def _steps(self, first: datetime, when: datetime) -> int:
+        """Whole steps since the first element, so that what is cut off does not add up."""
+        assert self.since is not None
+        return round(Fraction((when - first) // _US, 1_000_000) / self.since.step_s)
 
 
 def _most_that_fit(

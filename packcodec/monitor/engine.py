@@ -10,8 +10,8 @@ does, in this order:
     sent(frame)          after the radio has sent it; or sender.failed(now)
 
 The airtime is entered in the ledger, durably, between the frame and the radio, and with a repair
-code the change of `frame` is durable by then, or else on record as lost. What the radio heard
-goes to `hear`, and is durable before a `due` that comes of it is sent.
+code or running totals the change of `frame` is durable by then, or else on record as lost. What
+the radio heard goes to `hear`, and is durable before a `due` that comes of it is sent.
 
 `health` has these fields from the engine itself, where the schema has them and the caller does not
 say otherwise. By `boots`, `last_sent` and `first_number` a base tells numbers that were lost from
@@ -38,14 +38,16 @@ from packcodec.errors import DecodeError, EncodeError
 from packcodec.frame.codec import Codec
 from packcodec.frame.missing import decode_list, reach
 from packcodec.frozen import replace
+from packcodec.monitor.batch import MOST_LOOKED_AT
 from packcodec.monitor.clock import Clock, Reading, mono_of, when
 from packcodec.monitor.counter import Counter
 from packcodec.monitor.inputs import Detection, Health
 from packcodec.monitor.kept import Change, Kept
 from packcodec.monitor.outbox import MOST_ENTRIES, Entry, Outbox
-from packcodec.monitor.sender import CLOCK_UNSET, Due, Send, Sender, flagged
+from packcodec.monitor.sender import Due, Send, Sender
 from packcodec.monitor.summariser import Summariser
-from packcodec.monitor.vocabulary import HEALTH, SIGHTING, SUMMARY
+from packcodec.monitor.vocabulary import BATCHES, HEALTH, SIGHTINGS, SUMMARIES, SUMMARY, TIMES
+from packcodec.monitor.worth import CLOCK_UNSET, flagged
 from packcodec.radio.ledger import Ledger
 from packcodec.radio.link import Link
 from packcodec.radio.rules import Rule
@@ -57,8 +59,6 @@ LONGEST_TICK = timedelta(minutes=5)
 HEALTH_EVERY_S = 86_400
 # Effort and counts of detections are at most so far behind in the store; nothing else is.
 CHECKPOINT_S = 300
-
-_TIMES = {SIGHTING: "at", HEALTH: "at", SUMMARY: "start"}
 
 
 class Monitor:
@@ -124,10 +124,14 @@ class Monitor:
             boots=boots,
             now=now,
             sources=kept.sources,
+            totals=kept.totals,
         )
         self._health_fields = next(
             (message.fields for message in codec.schema.messages if message.name == HEALTH), ()
         )
+        self._priority = {
+            row.label for row in codec.schema.species.rows if row.report == "priority"
+        }
         self._told: Mapping[str, Any] | None = None
         self._told_storage = False
         self._health_every_us = health_every_s * 1_000_000
@@ -151,6 +155,12 @@ class Monitor:
             self._put(records, now, opened, detection.at)
             # A sighting waits for nothing but the rules.
             self.sender.put_off(now, 0)
+            if detection.label in self._priority and records[-1].message == SIGHTINGS:
+                self.hurry(now)
+
+    def hurry(self, now: Reading) -> None:
+        """What waits in batches for company goes as soon as rules and plan allow."""
+        self.sender.batcher.hurry(max([now.mono_us, *(entry.mono_us for entry in self.outbox)]))
 
     def health(self, values: Mapping[str, Any]) -> None:
         """What the station knows of itself, by field; it stands until it is told anew, and is
@@ -197,6 +207,7 @@ class Monitor:
             self._state(),
             self.again,
             ring.sources if ring else None,
+            self._totals(),
         )
 
     @property
@@ -234,12 +245,18 @@ class Monitor:
         """
         if self.sender.waits(now):
             return None
-        while (entry := self.outbox.first()) is not None:
+        filling: set[str] = set()
+        while (entry := self.outbox.first(but=filling)) is not None:
+            batch = entry.message in BATCHES
+            entries = self.outbox.alike(entry, MOST_LOOKED_AT) if batch else [entry]
             try:
-                due = self.sender.made(entry, len(self.outbox), now)
+                due = self.sender.made(entries, len(self.outbox), now)
             except (EncodeError, DecodeError, KeyError):
                 self.unsendable[entry.message] += 1
                 self._leaves(entry)
+                continue
+            if due is None:
+                filling.add(entry.message)
                 continue
             return due if self.sender.may_go(due, now) else None
         return self._goes_again(now)
@@ -250,21 +267,32 @@ class Monitor:
         if self.sender.ring is not None:
             sources = self.sender.ring.sources
             self._change.made = min(sources), send.sequence, sources[send.sequence]
+        self._change.totals = self._totals()
         return send
 
     def sent(self, send: Send) -> None:
         """The radio has sent it."""
         self.sender.sent(send)
-        if send.entry is None:
+        if not send.entries:
             self.again.went(send.sequence)
             self._change.went.append(send.sequence)
             return
-        self._leaves(send.entry)
+        for entry in send.entries:
+            self._leaves(entry)
         self._change.sent = self.last_sent = send.sequence
         if self._key is not None:
             self._change.frame = send.frame
             self.again.keep(send.sequence, send.frame)
             self._forget()
+
+    @property
+    def tells_of_before(self) -> bool:
+        """Whether a frame tells of those before it, so that what it tells must be durable first."""
+        return self.sender.ring is not None or bool(self.sender.totals)
+
+    def _totals(self) -> Mapping[str, Any] | None:
+        totals = self.sender.totals
+        return totals.state() if totals else None
 
     def _forget(self) -> None:
         """Let go of frames that a base would take for others, or that are too many."""
@@ -303,8 +331,7 @@ class Monitor:
             if entry.boot != self.boots:
                 continue
             values = self._codec.payloads[entry.message].unpack_values(entry.payload)
-            name = _TIMES.get(entry.message)
-            if name in values:
+            for name in TIMES & values.keys():
                 values = flagged(self._codec, entry.message, values, CLOCK_UNSET)
                 values[name] = when(entry.mono_us, now)
                 try:
@@ -320,7 +347,8 @@ class Monitor:
     ) -> None:
         """Into the outbox; a summary is of the interval that was open before, the rest of `at`."""
         for record in records:
-            time = opened if record.message == SUMMARY and opened is not None else at
+            summary = record.message in (SUMMARY, SUMMARIES)
+            time = opened if summary and opened is not None else at
             self._add(record, self.boots, mono_of(time, now))
 
     def _add(self, record: Record, boot: int, mono_us: int) -> None:

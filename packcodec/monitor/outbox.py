@@ -6,7 +6,8 @@ wanted go, the oldest of them first, and are counted: a summary before health be
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
+from itertools import islice
 from typing import Any, Self
 
 from packcodec.frozen import frozen
@@ -69,9 +70,14 @@ class Outbox:
         for turn in self._turns:
             yield from turn.values()
 
-    def first(self) -> Entry | None:
-        """What goes next."""
-        return next(iter(self), None)
+    def first(self, but: Container[str] = ()) -> Entry | None:
+        """What goes next, of the messages that are not in `but`."""
+        return next((entry for entry in self if entry.message not in but), None)
+
+    def alike(self, entry: Entry, most: int) -> list[Entry]:
+        """What waits of that entry's message, the oldest first."""
+        turn = self._turns[_turn(entry)].values()
+        return list(islice((each for each in turn if each.message == entry.message), most))
 
     def put(
         self, message: str, payload: bytes, boot: int, mono_us: int

@@ -3,28 +3,36 @@
 The frame gets its number last, for a number once taken is used up.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 
-from packcodec.codec.record import Record, Values
+from packcodec.codec.record import Record
 from packcodec.errors import EncodeError, RadioError
 from packcodec.frame.codec import Codec
 from packcodec.frame.repair import Ring
 from packcodec.frozen import frozen
+from packcodec.monitor.batch import Batcher
 from packcodec.monitor.clock import Reading
 from packcodec.monitor.counter import Counter
 from packcodec.monitor.outbox import Entry
 from packcodec.monitor.plan import Plan
-from packcodec.monitor.vocabulary import SIGHTING
-from packcodec.monitor.worth import fit, frame_bytes, least, settled
+from packcodec.monitor.totals import State, Totals
+from packcodec.monitor.vocabulary import BATCHES, SIGHTING
+from packcodec.monitor.worth import (
+    RESTARTED,
+    as_sent,
+    fit,
+    flagged,
+    least,
+    sent_bytes,
+    settled,
+)
 from packcodec.radio.ledger import Ledger
 from packcodec.radio.legal import largest_frame
 from packcodec.radio.link import Link
 from packcodec.radio.rules import Rule
 from packcodec.radio.scopes import ledger_limits, ledger_scopes
-from packcodec.schema.model import Flags
 
-RESTARTED, CLOCK_UNSET = "restarted", "clock_unset"
 # The frames that say 'restarted', so that one lost frame does not hide a boot.
 BOOT_FRAMES = 3
 FIRST_RETRY_US, LONGEST_RETRY_US = 30_000_000, 3_600_000_000
@@ -35,18 +43,21 @@ _ZERO = datetime(1970, 1, 1, tzinfo=UTC)
 
 @frozen
 class Due:
-    """A record that may be sent now, cut to what fits, and the time on air of its frame."""
+    """A record that may be sent now, cut to what fits, and the time on air of its frame.
 
-    entry: Entry
+    Of a batch it is the record of several entries.
+    """
+
+    entries: tuple[Entry, ...]
     record: Record
     airtime_us: int
 
 
 @frozen
 class Send:
-    """A frame with its number, which is used up from now on; no `entry` for one that goes again."""
+    """A frame with its number, which is used up from now on; no entries for one that goes again."""
 
-    entry: Entry | None
+    entries: tuple[Entry, ...]
     frame: bytes
     sequence: int
     airtime_us: int
@@ -71,8 +82,10 @@ class Sender:
         boots: int,
         now: Reading,
         sources: Mapping[int, bytes] | None = None,
+        totals: State | None = None,
     ) -> None:
-        """`sources` of the repair code by number, as far as every frame that was made is known.
+        """`sources` of the repair code by number, as far as every frame that was made is known;
+        `totals` as they were kept, None where there are none.
 
         Raises RadioError for a link whose rules let no frame pass.
         """
@@ -82,8 +95,10 @@ class Sender:
         self.margin_us = 0
         self._codec = codec
         self._station = station
+        self.batcher = Batcher(codec, boots)
         repair = codec.layout.repair
         self.ring = Ring.resumed(repair, station, sources or {}, counter.next) if repair else None
+        self.totals = Totals(codec.schema.messages, totals, fresh=counter.next == 0)
         self._boot_frames = BOOT_FRAMES if boots > 1 else 0
         self._not_before_us = now.mono_us
         self._retry_us = FIRST_RETRY_US
@@ -105,29 +120,50 @@ class Sender:
         """Whether a failure or a busy channel keeps everything back."""
         return now.mono_us < self._not_before_us
 
-    def made(self, entry: Entry, waiting: int, now: Reading) -> Due:
-        """The entry's record as it would go now, while `waiting` entries wait.
+    def made(self, entries: Sequence[Entry], waiting: int, now: Reading) -> Due | None:
+        """What would go now of entries of one message, while `waiting` entries wait.
 
+        That is the first of them, or as many as a batch takes; None where a batch waits for more.
         Raises EncodeError, DecodeError or KeyError for what can never go.
         """
+        if entries[0].message in BATCHES:
+            return self._batch(entries, now)
+        return self._alone(entries[0], waiting, now)
+
+    def _batch(self, entries: Sequence[Entry], now: Reading) -> Due | None:
+        limit_bytes = self.plan.ordinary_bytes(self.margin_us)
+        joined = self.batcher.joined(
+            entries, limit_bytes, now.mono_us, restarted=self._boot_frames > 0
+        )
+        if joined is None:
+            return None
+        values, count = joined
+        record = Record(entries[0].message, values, self._station, self.counter.next)
+        return self._due(tuple(entries[:count]), record, limit_bytes)
+
+    def _alone(self, entry: Entry, waiting: int, now: Reading) -> Due:
         values = self._codec.payloads[entry.message].unpack_values(entry.payload)
+        values = self.totals.told(entry.message, entry.number, values)
         if self._boot_frames:
             values = flagged(self._codec, entry.message, values, RESTARTED)
             values = settled(self._codec, entry.message, values)
         record = Record(entry.message, values, self._station, self.counter.next)
-        size = frame_bytes(self._codec, record)
-        if not entry.urgent:
-            allowed = self.plan.allowed_bytes(waiting, now.mono_us)
-            if size > allowed:
-                record = self._cut(record, allowed)
-                size = frame_bytes(self._codec, record)
+        if entry.urgent:
+            return self._due((entry,), record, self.plan.frame_most)
+        return self._due((entry,), record, self.plan.allowed_bytes(waiting, now.mono_us))
+
+    def _due(self, entries: tuple[Entry, ...], record: Record, allowed_bytes: int) -> Due:
+        if sent_bytes(self._codec, record) > allowed_bytes:
+            record = self._cut(record, allowed_bytes)
+        record = as_sent(self._codec, record)
+        size = sent_bytes(self._codec, record)
         if size > self.plan.frame_most:
-            raise EncodeError(f"takes {size} bytes", place=f"message.{entry.message}")
-        return Due(entry, record, self.plan.airtime_us(size))
+            raise EncodeError(f"takes {size} bytes", place=f"message.{record.message}")
+        return Due(entries, record, self.plan.airtime_us(size))
 
     def may_go(self, due: Due, now: Reading) -> bool:
         """The rules allow it now, and so does the plan, which holds back all but sightings."""
-        return self._allowed(due.airtime_us, now, urgent=due.entry.urgent)
+        return self._allowed(due.airtime_us, now, urgent=due.entries[0].urgent)
 
     def again(self, sequence: int, frame: bytes, now: Reading) -> Send | None:
         """A frame that goes again, if rules and plan allow it and leave an interval's share."""
@@ -136,7 +172,7 @@ class Sender:
             return None
         if not self._allowed(airtime_us, now, urgent=False):
             return None
-        return Send(None, frame, sequence, airtime_us)
+        return Send((), frame, sequence, airtime_us)
 
     def _allowed(self, airtime_us: int, now: Reading, *, urgent: bool) -> bool:
         if not urgent and self.plan.wait_us(airtime_us, now.mono_us):
@@ -157,7 +193,8 @@ class Sender:
         sequence = self.counter.take()
         frame = self._codec.encode(due.record, sequence=sequence, ring=self.ring)
         self._boot_frames = max(0, self._boot_frames - 1)
-        return Send(due.entry, frame, sequence, due.airtime_us)
+        self.totals.count(due.record.message, due.entries[0].number, due.record.values)
+        return Send(due.entries, frame, sequence, due.airtime_us)
 
     def sent(self, send: Send) -> None:
         """The radio has sent it."""
@@ -178,15 +215,6 @@ class Sender:
             return fit(self._codec, record, allowed_bytes)
         except EncodeError:
             return least(self._codec, record)
-
-
-def flagged(codec: Codec, message: str, values: Values, flag: str) -> Values:
-    """`values` with a flag of their state set, where the schema has it."""
-    for field in codec.payloads[message].message.message.fields:
-        if isinstance(field, Flags) and field.name == "state" and flag in field.flags:
-            flags = {*(values["state"] or ()), flag}
-            return {**values, "state": [each for each in field.flags if each in flags]}
-    return values
 
 
 def _all_scopes(link: Link, rules: Mapping[str, Rule] | None) -> tuple[str, ...]:

@@ -28,8 +28,11 @@ from packcodec.monitor.vocabulary import (
     HEALTH,
     ROWS,
     SIGHTING,
+    SIGHTINGS,
+    SUMMARIES,
     SUMMARY,
     check_vocabulary,
+    form_of,
 )
 from packcodec.monitor.worth import settled, worth
 from packcodec.schema.model import Field, Flags, ListOf, Species
@@ -91,11 +94,11 @@ class Summariser:
         self._independence = timedelta(seconds=policy.independence_s)
         self._confidence_least = policy.confidence_least
         self._species = {row.label: row for row in codec.schema.species.rows}
-        self._fields = {
-            message.name: {field.name: field for field in message.fields}
-            for message in codec.schema.messages
-        }
-        self._rows = self._fields.get(SUMMARY, {}).get(ROWS)
+        forms = [form_of(message) for message in codec.schema.messages]
+        # A batch of summaries takes the place of summaries.
+        self._forms = {SUMMARY if f.message == SUMMARIES else f.message: f for f in forms}
+        self._summary_fields = self._forms[SUMMARY].fields if SUMMARY in self._forms else {}
+        self._rows = self._summary_fields.get(ROWS)
         self._open: Interval | None = None
         self._trusted: bool | None = None
         self._reached: int | None = None
@@ -131,8 +134,10 @@ class Summariser:
         if row is None:
             row = interval.rows[species.label] = SpeciesRow(species, detection.at, detection.at)
         row.add(detection, new_visit)
-        if new_visit and species.report == "priority" and SIGHTING in self._fields:
-            records += self._sighting(detection, interval.trusted)
+        if new_visit and self._is_alone(species):
+            records += self._sighting(SIGHTING, detection, interval.trusted)
+        elif new_visit and SIGHTINGS in self._forms:
+            records += self._sighting(SIGHTINGS, detection, interval.trusted)
         return records
 
     def watching(
@@ -156,7 +161,7 @@ class Summariser:
         since the last report sets the flag `restarted`.
         """
         records = self._turn(health.clock_trusted) + self.close(health.at)
-        if HEALTH not in self._fields:
+        if HEALTH not in self._forms:
             return records
         restarts = health.values.get("restarts")
         if isinstance(restarts, int):
@@ -168,7 +173,7 @@ class Summariser:
 
     def restarted(self) -> None:
         """Say so in the next record of every message."""
-        self._restart_untold.update(self._fields)
+        self._restart_untold.update(self._forms)
 
     def close(self, now: datetime | None = None) -> list[Record]:
         """Close the open interval if it is over at `now`.
@@ -248,7 +253,7 @@ class Summariser:
     def _finish(self) -> list[Record]:
         """The summary of the open interval, if there is anything to say of it."""
         interval, self._open = self._open, None
-        if interval is None or SUMMARY not in self._fields:
+        if interval is None or SUMMARY not in self._forms:
             return []
         if not (interval.watched or interval.rows or interval.counts.total()):
             return []
@@ -262,10 +267,10 @@ class Summariser:
         if detection.confidence < self._confidence_least:
             return Refusal.LOW_CONFIDENCE
         if species.report == "count":
-            known = COUNTED_AS[species.kind] in self._fields.get(SUMMARY, {})
+            known = COUNTED_AS[species.kind] in self._summary_fields
         else:
-            alone = species.report == "priority" and SIGHTING in self._fields
-            known = self._rows is not None or alone
+            told = self._rows is not None or SIGHTINGS in self._forms
+            known = told or self._is_alone(species)
         return None if known else Refusal.NO_FIELD
 
     def _starts_visit(self, detection: Detection) -> bool:
@@ -273,14 +278,18 @@ class Summariser:
         self._last_seen[detection.label] = detection.at if last is None else max(last, detection.at)
         return last is None or detection.at - last >= self._independence
 
-    def _sighting(self, detection: Detection, trusted: bool) -> list[Record]:
+    def _is_alone(self, species: Species) -> bool:
+        """Whether its visits are sightings of their own, which go at once."""
+        return species.report == "priority" and SIGHTING in self._forms
+
+    def _sighting(self, kind: str, detection: Detection, trusted: bool) -> list[Record]:
         values = {
             "at": detection.at if trusted else None,
             "species": detection.label,
             "individuals": detection.individuals,
             "confidence": detection.confidence,
         }
-        return self._record(SIGHTING, values, trusted)
+        return self._record(kind, values, trusted)
 
     def _summary(self, interval: Interval) -> Values:
         start = self._epoch + interval.number * self._interval
@@ -300,31 +309,30 @@ class Summariser:
         }
 
     def _watched(self, interval: Interval) -> timedelta | None:
-        watched = self._fields[SUMMARY].get("watched")
+        watched = self._summary_fields.get("watched")
         unknown = not interval.watched and watched is not None and watched.optional
         return None if unknown else interval.watched
 
     def _record(
-        self, message: str, values: Values, trusted: bool, told: Mapping[str, Any] | None = None
+        self, kind: str, values: Values, trusted: bool, told: Mapping[str, Any] | None = None
     ) -> list[Record]:
         """The record, or none, counted, where the message cannot carry it.
 
         Of `values` those are taken that the message has fields for; all that is `told` must fit.
         """
-        flags = {"clock_unset": not trusted, "restarted": message in self._restart_untold}
-        fields = self._fields[message]
-        state = fields.get("state")
+        flags = {"clock_unset": not trusted, "restarted": kind in self._restart_untold}
+        form = self._forms[kind]
+        message, state = form.message, form.fields.get("state")
         if isinstance(state, Flags):
             values["state"] = [name for name in state.flags if flags[name]]
         try:
-            carried = settled(
-                self._codec, message, {**_chosen(values, fields.values()), **(told or {})}
-            )
+            filled = {**_chosen(values, form.fields.values()), **(told or {})}
+            carried = settled(self._codec, message, form.values(filled))
         except EncodeError as error:
             unmade = self.unmade.setdefault(error.place, Unmade(0, str(error)))
             unmade.count += 1
             return []
-        self._restart_untold.discard(message)
+        self._restart_untold.discard(kind)
         return [Record(message, carried, self.station)]
 
 

@@ -41,6 +41,7 @@ MOST_EVERY = 16
 CARRIED_SEQUENCE_BITS = 16
 EPOCH_YEARS = range(1970, 9999)
 DAY_MIN = 1440
+WEEK_MIN = 7 * DAY_MIN
 
 
 def read_schema(
@@ -207,7 +208,7 @@ def _species(root: Table, species_csv: str, place: str) -> SpeciesTable:
 
 
 def _policy(table: Table) -> Policy:
-    table.only(("interval_min", "independence_min", "confidence_least"))
+    table.only(("interval_min", "independence_min", "confidence_least", "batch_min"))
     default = Policy()
     interval_min = table.integer("interval_min", 1, DAY_MIN, default.interval_s // 60)
     if DAY_MIN % interval_min:
@@ -218,7 +219,9 @@ def _policy(table: Table) -> Policy:
             f"the nearest that divides it: {near}",
         )
     independence_min = table.integer("independence_min", 0, DAY_MIN, default.independence_s // 60)
-    return Policy(interval_min * 60, independence_min * 60, _confidence_least(table, default))
+    batch_min = table.integer("batch_min", 0, WEEK_MIN, default.batch_s // 60)
+    confidence_least = _confidence_least(table, default)
+    return Policy(interval_min * 60, independence_min * 60, confidence_least, batch_min * 60)
 
 
 _DIVISORS = tuple(part for part in range(1, DAY_MIN + 1) if DAY_MIN % part == 0)

@@ -95,7 +95,7 @@ def test_a_sighting_goes_at_once_and_its_interval_when_it_is_over() -> None:
     life.passes(10)
     life.saw("otter", 2)
     life.send()
-    assert [send.entry.message for send in life.sends] == ["sighting"]
+    assert [send.entries[0].message for send in life.sends] == ["sighting"]
     life.passes(60)
     assert life.of("sighting")[0]["at"] == at("06:10")
     (summary,) = life.of("summary")
@@ -162,8 +162,8 @@ def test_little_airtime_cuts_summaries_and_never_breaks_the_rule() -> None:
                 each.saw(label)
             each.passes(5)
     assert life.ledger.used(life.now.mono_us)[0].used_us <= 3_600_000
-    sizes = [len(send.frame) for send in life.sends if send.entry.message == "summary"]
-    rich = [len(send.frame) for send in generous.sends if send.entry.message == "summary"]
+    sizes = [len(send.frame) for send in life.sends if send.entries[0].message == "summary"]
+    rich = [len(send.frame) for send in generous.sends if send.entries[0].message == "summary"]
     assert max(sizes) < min(rich)
     rows = [len(each["rows"]) + each["left_out"] for each in life.of("summary")]
     assert set(rows) <= {5}
@@ -177,7 +177,7 @@ def test_a_burst_of_summaries_leaves_the_reserve_and_a_sighting_goes_at_once() -
     assert 0 < len(life.sends) < 50
     life.saw("otter")
     life.send()
-    assert life.sends[-1].entry.message == "sighting"
+    assert life.sends[-1].entries[0].message == "sighting"
 
 
 def _summary(codec: Codec) -> bytes:
@@ -266,7 +266,7 @@ def test_a_failing_radio_is_tried_again_later_and_later_but_a_sighting_now() -> 
     life.saw("otter")
     due = life.monitor.due(life.now)
     assert due is not None
-    assert due.entry.message == "sighting"
+    assert due.entries[0].message == "sighting"
 
 
 UNSET = datetime(2000, 1, 1, 0, 30, tzinfo=UTC)

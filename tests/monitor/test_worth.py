@@ -8,8 +8,8 @@ from small_schema import at, codec_of, saw
 from packcodec.codec import AtLeast, Record
 from packcodec.errors import EncodeError
 from packcodec.frame import Codec
+from packcodec.frame.fill import frame_bytes
 from packcodec.monitor import Summariser, fit, summarise
-from packcodec.monitor.worth import frame_bytes
 
 
 @pytest.fixture(scope="module")
