@@ -31,6 +31,7 @@ from packcodec.base.events import (
     Unsent,
     Why,
 )
+from packcodec.base.failures import Failures
 from packcodec.codec.record import Record
 from packcodec.errors import CarrierError, DecodeError, Reason
 from packcodec.frame.codec import NONE_HEARD, Codec, Opened
@@ -69,7 +70,9 @@ def read_frame(
             )
         except DecodeError as error:
             if error.reason == Reason.FAILED_CHECK:
-                furthest = Rejected(Why.DAMAGED, str(error))
+                named = codec.names(frame, station=station, message=message, sequence=sequence)
+                named = furthest.station if named is None else named
+                furthest = Rejected(Why.DAMAGED, str(error), named)
             elif error.reason != Reason.UNKNOWN_TAG and furthest.why != Why.DAMAGED:
                 furthest = Rejected(Why.UNREADABLE, str(error))
         except CarrierError as error:
@@ -84,6 +87,7 @@ class Base:
         self.codecs = tuple(codecs)
         self.stations: dict[int, Account] = {}
         self._sealed = any(codec.layout.check.sealed for codec in self.codecs)
+        self._failures = Failures()
 
     def heard(
         self,
@@ -112,7 +116,8 @@ class Base:
             expected=self._expected(received) if self._sealed else NONE_HEARD,
         )
         if isinstance(read, Rejected):
-            return [read]
+            alarm = self._failures.failed(read.station, received)
+            return [read] if alarm is None else [read, alarm]
         codec, opened = read
         number = opened.record.station
         assert number is not None

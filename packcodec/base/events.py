@@ -1,6 +1,7 @@
 """What a base can say about a frame that it heard, and about those that it did not."""
 
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from typing import TypeAlias
 
@@ -96,8 +97,23 @@ class Contradicted:
 
 
 @dataclass(frozen=True, slots=True)
+class Forgeries:
+    """An alarm: so many frames of one day (UTC) name this station and do not verify with its key.
+
+    Somebody forges them, or the station has another key than this base.
+    """
+
+    station: int
+    day: date
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
 class Rejected:
-    """Not a record, and why. The frame is to be kept as it came."""
+    """Not a record, and why. The frame is to be kept as it came.
+
+    `station` is the one that the frame names, where its key is there to judge the frame by.
+    """
 
     why: Why
     detail: str
@@ -105,5 +121,5 @@ class Rejected:
 
 
 Event: TypeAlias = (
-    Accepted | Duplicate | Gap | Restart | Recovered | Unsent | Contradicted | Rejected
+    Accepted | Duplicate | Gap | Restart | Recovered | Unsent | Contradicted | Forgeries | Rejected
 )

@@ -28,6 +28,7 @@ from packcodec.base.events import Event, Rejected
 from packcodec.edge.database import not_kept, open_database, reading
 from packcodec.edge.heard import Heard
 from packcodec.edge.store_accounts import Expected, Held, load_account
+from packcodec.edge.store_failures import BatchFailures
 from packcodec.edge.store_rows import Rows, Writer
 from packcodec.edge.tables import from_us, layout, once, station, stray, to_us
 from packcodec.frame.codec import NONE_HEARD, Codec, Opened
@@ -70,8 +71,10 @@ class Store:
         try:
             with self.engine.begin() as connection:
                 versions = self._lock(connection, stations)
-                events, rows = self._account(connection, versions, batch, read)
+                failures = BatchFailures(connection)
+                events, rows = self._account(connection, versions, batch, read, failures)
                 self._writer.write(connection, rows)
+                failures.add_alarms()
         except BaseException as error:
             # What the accounts learned was not kept.
             for number in stations:
@@ -181,14 +184,16 @@ class Store:
         versions: dict[int, int],
         batch: Sequence[Heard],
         read: Sequence[tuple[Codec, Opened] | Rejected],
+        failures: BatchFailures,
     ) -> tuple[list[list[Event]], Rows]:
         rows = Rows(self._layouts)
         all_events: list[list[Event]] = []
         past: dict[int, Held] = {}
         for heard, each in zip(batch, read, strict=True):
             if isinstance(each, Rejected):
-                rows.stray(heard, each)
                 all_events.append([each])
+                if failures.keeps(each, heard.received, all_events[-1]):
+                    rows.stray(heard, each)
                 continue
             codec, opened = each
             number = _station(each)

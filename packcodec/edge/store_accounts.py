@@ -1,5 +1,6 @@
 """Accounts taken back from the store: what the frames of a window say about a station."""
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -36,6 +37,9 @@ class Expected(Mapping[int, int]):
         self._connection = connection
         # Of each station the highest counter opened in this batch, and when it was received.
         self._opened: dict[int, tuple[int, int]] = {}
+        # What the store says, and from when until when it does: a flood of forged frames must not
+        # ask for each.
+        self._stored: dict[int, tuple[int | None, int, float]] = {}
 
     def opened(self, station: int, counter: int) -> None:
         """A frame received at `at_us` was opened, and so verified."""
@@ -47,15 +51,25 @@ class Expected(Mapping[int, int]):
         opened = self._opened.get(station)
         if opened is not None and opened[0] <= self.at_us:
             return opened[1] + 1
-        reached = self._connection.scalar(
-            select(frame.c.counter)
-            .where(frame.c.station == station, frame.c.received_us <= self.at_us)
-            .order_by(frame.c.received_us.desc())
-            .limit(1)
-        )
+        reached, start_us, end_us = self._stored.get(station, (None, 0, 0))
+        if not start_us <= self.at_us < end_us:
+            reached, start_us, end_us = self._stored[station] = self._ask(station)
         if reached is None:
             raise KeyError(station)
-        return int(reached) + 1
+        return reached + 1
+
+    def _ask(self, station: int) -> tuple[int | None, int, float]:
+        """The counter reached by now, when that was received, and when the next one was."""
+        own, when = frame.c.station == station, frame.c.received_us
+        before = self._connection.execute(
+            select(frame.c.counter, when)
+            .where(own, when <= self.at_us)
+            .order_by(when.desc())
+            .limit(1)
+        ).first()
+        after = self._connection.scalar(select(func.min(when)).where(own, when > self.at_us))
+        reached, start_us = (None, self.at_us) if before is None else before
+        return reached, start_us, math.inf if after is None else after
 
     def __iter__(self) -> Iterator[int]:
         return iter(self._opened)

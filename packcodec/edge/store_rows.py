@@ -20,6 +20,7 @@ from packcodec.base.events import (
     Rejected,
     Restart,
     Unsent,
+    Why,
 )
 from packcodec.codec.record import Record, Values, to_json
 from packcodec.edge.heard import Heard
@@ -68,6 +69,7 @@ class Rows:
                 heard.station,
                 heard.message,
                 heard.sequence,
+                rejected.station if rejected.why == Why.DAMAGED else None,
             )
         )
 

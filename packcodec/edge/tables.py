@@ -4,7 +4,8 @@
     station     one row each, to be locked by whoever writes; `version` tells others to read anew
     frame       one row a counter: heard (with its bytes), recovered, or known to hold nothing
     reception   who heard a frame when, and how well: one row for every copy
-    stray       frames that gave no record, as they came, with the reason
+    stray       frames that gave no record, as they came, with the reason; `claimed` is the station
+                that one names and with whose key it does not verify
     card        records taken from a station's card, beside those of the radio
     asked       missing lists that were signed for a station: no number of them serves twice
 
@@ -88,6 +89,8 @@ stray = Table(
     Column("station", BigInteger),
     Column("message", Text),
     Column("sequence", BigInteger),
+    Column("claimed", BigInteger),
+    Index("stray_by_claim", "claimed", "received_us"),
     sqlite_with_rowid=False,
 )
 card = Table(

@@ -209,6 +209,8 @@ class Codec:
         code, station, sequence = self._header.split(x >> n, message, station, sequence)
         counter = None
         if self._seal is not None:
+            if not self._seal.has(station):
+                raise _failed_check(f"there is no key for station {station}")
             counter = self._counter(sequence, expected.get(station, 0))
             x = self._unsealed(self._seal, frame, code, station, counter)
         elif self.check(data, code, station) != int.from_bytes(check, "big"):
@@ -227,6 +229,19 @@ class Codec:
         if received is not None and name in self._wrapping:
             values = resolve(values, self.schema.epoch, received)
         return Opened(Record(name, values, station, sequence), source, field, counter)
+
+    def names(
+        self, frame: bytes, *, station: int | None, message: str | None, sequence: int | None
+    ) -> int | None:
+        """The station that a frame which failed its check names, if its key is there to judge it
+        by; None in a schema without a seal. The arguments are those that `open` had.
+        """
+        if self._seal is None:
+            return None
+        n = 8 * (len(frame) - self.layout.check.octets) - self.layout.header_bits
+        header = int.from_bytes(frame[: len(frame) - self.layout.check.octets], "big") >> n
+        named = self._header.split(header, message, station, sequence)[1]
+        return named if self._seal.has(named) else None
 
     def reopen(
         self, source: bytes, *, received: datetime | None = None, station: int, sequence: int
@@ -349,8 +364,6 @@ class Codec:
 
     def _unsealed(self, seal: "Seal", frame: bytes, code: int, station: int, counter: int) -> int:
         """The data of a sealed frame as a number, once its tag has been verified."""
-        if not seal.has(station):
-            raise _failed_check(f"there is no key for station {station}")
         unsent = self.layout.identity + self._unsent(code, station, len(frame))
         data = seal.open(frame, unsent, station, counter)
         if data is None:
