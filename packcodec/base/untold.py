@@ -65,14 +65,17 @@ class _Last:
 def untold(schema: Schema, known: Iterable[Known]) -> Iterator[Untold]:
     """Every stretch of one station in which counters are missing, or something was left out.
 
-    `known` in order of counters, recovered ones and those known to hold nothing among them. A
-    stretch is told at the record of the message that ends it. Uses constant memory.
+    `known` in order of counters, recovered ones and those known to hold nothing among them; of one
+    that is there twice the first counts. A stretch is told at the record of the message that ends
+    it. Uses constant memory.
     """
     totals = {message.name: tuple(running_totals(message)) for message in schema.messages}
     last: dict[tuple[str, str], _Last] = {}
     missing, following = 0, None
     for each in known:
         if following is not None:
+            if each.counter < following:
+                continue
             missing += each.counter - following
         following = each.counter + 1
         if each.foreign:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
+from packcodec.base.untold import Known, Untold, untold
 from packcodec.codec.record import Record
 from packcodec.dataset.effort import stretches
 from packcodec.dataset.model import (
@@ -85,7 +86,8 @@ def build(
     animals = {row.label: row for row in schema.species.rows if row.kind == "animal"}
     others = {row.label for row in schema.species.rows if row.kind != "animal"}
     tally: Counter[str] = Counter()
-    placed = _place(schema, deployments, heard, tally)
+    known: dict[int, list[Known]] = {}
+    placed = _place(schema, deployments, heard, tally, known)
     sightings: list[Sighting] = []
     intervals: list[Interval] = []
     totals: list[Total] = []
@@ -106,6 +108,7 @@ def build(
                     ]
                 case "health":
                     health.append(_health(each))
+    unsent = list(unsent)
     gaps = _gaps(placed, unsent)
     named = {each.species for each in sightings} | {each.species for each in totals}
     data = Dataset(
@@ -129,6 +132,7 @@ def build(
             unknown_codes=tally["unknown_codes"],
             undated_sightings=sum(each.start is None for each in sightings),
         ),
+        untold=tuple(_untold(schema, known, unsent)),
     )
     return replace(data, effort=stretches(data.deployments, data.intervals, data.gaps))
 
@@ -161,7 +165,9 @@ def _place(
     deployments: Sequence[Deployment],
     heard: Iterable[Heard],
     tally: Counter[str],
+    known: dict[int, list[Known]],
 ) -> list[_Placed]:
+    """Each record in its deployment; all that have a counter also go to `known`, by station."""
     messages = {each.name for each in schema.messages}
     reached: dict[int, int] = {}
     latest: dict[int, Deployment] = {}
@@ -178,6 +184,9 @@ def _place(
         tally["records"] += 1
         tally["recovered"] += each.provenance == "recovered"
         counter = _counter(each, reached, schema.frame.sequence_bits)
+        if counter is not None:
+            numbered = Known(counter, record.message, record.values)
+            known.setdefault(record.station, []).append(numbered)
         with _named(record):
             at, end, clock = _dated(each, schema.policy.interval_s)
         home = _home(deployments, record.station, at, latest)
@@ -308,6 +317,18 @@ def _gaps(placed: Sequence[_Placed], unsent: Iterable[tuple[int, int]]) -> list[
         if each.end is not None and each.heard.record.message != SIGHTING:
             ended[station] = each.end
     return gaps
+
+
+def _untold(
+    schema: Schema, known: Mapping[int, list[Known]], unsent: Iterable[tuple[int, int]]
+) -> Iterator[tuple[int, Untold]]:
+    """Station by station, what no record tells of the counts that have a running total."""
+    silent = [(station, Known(counter)) for station, counter in unsent if station in known]
+    for station, numbered in sorted(known.items()):
+        own = [*numbered, *(each for of, each in silent if of == station)]
+        own.sort(key=lambda each: each.counter)
+        with _named(Record(SUMMARY, {}, station)):
+            yield from ((station, each) for each in untold(schema, own))
 
 
 def _next_dated(placed: Sequence[_Placed]) -> list[datetime | None]:

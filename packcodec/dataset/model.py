@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
+from packcodec.base.untold import Untold
 from packcodec.schema.model import Species
 
 Provenance = Literal["radio", "recovered", "card"]
@@ -226,7 +227,8 @@ class Dataset:
     """A whole season. Everything is in the order of deployment, then time.
 
     `species` are the animal rows of the table by label. `protection` is None until
-    `packcodec.dataset.protect` has been over it; nothing is published before that.
+    `packcodec.dataset.protect` has been over it; nothing is published before that. `untold` is what
+    stations counted in frames that are lost, with the station's number, from running totals.
     """
 
     project: Project
@@ -245,6 +247,7 @@ class Dataset:
     health_fields: tuple[HealthField, ...] = ()
     tally: Tally = Tally()
     protection: Protection | None = None
+    untold: tuple[tuple[int, Untold], ...] = ()
 
     def deployment(self, name: str) -> Deployment:
         """The deployment of that id, which every row's `deployment` names."""

@@ -4,10 +4,11 @@ A policy in the page itself forbids every request, so that what is not in it can
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
 
+from packcodec.base.untold import summed
 from packcodec.dataset.check import check
 from packcodec.dataset.days import StationDay, station_days
 from packcodec.dataset.diversity import accumulation, hill
@@ -150,7 +151,18 @@ def _figures(data: Dataset, species: Sequence[SpeciesSeason]) -> list[tuple[str,
         ("days of 24 h watched", f"{watched:.1f}"),
         ("of the time, nobody knows", f"{sum(e.unknown_s for e in known) / max(whole, 1):.1%}"),
         ("frames missing", str(sum(each.missing for each in data.gaps))),
+        *_untold(data),
     ]
+
+
+def _untold(data: Dataset) -> Iterator[tuple[str, str]]:
+    """Visits in frames that never came, where the stations send running totals of them."""
+    sums = summed(each for _, each in data.untold)
+    visits = [found for (_, count), found in sums.items() if count.endswith("visits")]
+    if visits:
+        counted, unknown = (sum(each) for each in zip(*visits, strict=True))
+        rest = f", and {unknown} stretches unknown" if unknown else ""
+        yield "visits counted, but in no record", f"{counted}{rest}"
 
 
 def cares(data: Dataset) -> list[str]:

@@ -1,19 +1,32 @@
 """Records → a dataset: where and when they belong, and what is missing between them."""
 
 import json
-from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 
 import pytest
-from small_dataset import DAY, dataset, demo, row, sighting, small, summary
+from small_dataset import (
+    DAY,
+    dataset,
+    demo,
+    demo_codec,
+    demo_deployments,
+    demo_project,
+    row,
+    sighting,
+    small,
+    summary,
+)
 
+from packcodec.base.untold import Untold
 from packcodec.codec.record import AtLeast, AtMost, Record
-from packcodec.dataset.build import Heard
+from packcodec.dataset.build import Heard, build
 from packcodec.dataset.effort import station_days, watched_s
 from packcodec.dataset.model import Count, Gap
 from packcodec.dataset.values import bound
 from packcodec.errors import LogError
+from packcodec.frozen import replace
+from packcodec.schema.model import Integer
 
 HOUR = timedelta(hours=1)
 
@@ -46,6 +59,30 @@ def test_a_frame_that_never_came_is_a_gap_and_its_hour_unknown() -> None:
     assert [(each.start, each.end, each.state) for each in lost] == [
         (DAY + 8 * HOUR, DAY + 9 * HOUR, "unknown")
     ]
+
+
+def test_what_was_counted_in_a_frame_that_never_came() -> None:
+    total = Integer("sum", 0, 1023, optional=True, total_of="rows.visits")
+    schema = demo_codec().schema
+    messages = tuple(
+        replace(each, fields=(total, *each.fields)) if each.name == "summary" else each
+        for each in schema.messages
+    )
+    records = [
+        summary(0, 6, row("coot", 2), sum=1020),
+        summary(3, 9, row("coot", AtLeast(15)), sum=18),
+        summary(2, None, row("coot"), station=3, sum=5),
+    ]
+    data = build(
+        replace(schema, messages=messages),
+        demo_project(),
+        demo_deployments(),
+        [Heard(each) for each in records],
+        created=DAY,
+        unsent=[(1, 2)],
+    )
+    assert data.untold == ((1, Untold("summary", "rows.visits", 1, 3, 1, 7)),)
+    assert dataset(*records).untold == ()
 
 
 def test_between_summaries_with_none_missing_the_station_was_off() -> None:

@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 import click
 
+from packcodec.base.untold import summed
 from packcodec.dataset.darwin import Status
 from packcodec.dataset.effort import station_days, watched_s
 from packcodec.dataset.model import Dataset
@@ -113,6 +114,12 @@ def account(data: Dataset) -> dict[str, Any]:
         "interval_totals": len(data.totals),
         "station_days_watched": round(station_days(watched_s(data.intervals)), 3),
         "frames_missing": sum(each.missing for each in data.gaps),
+        "counted_by_running_totals_alone": {
+            f"{message}.{count}": {"counted": counted, "stretches_unknown": unknown}
+            for (message, count), (counted, unknown) in summed(
+                each for _, each in data.untold
+            ).items()
+        },
         "generalised": data.protection.generalized if data.protection else "",
         "withheld": data.protection.withheld if data.protection else "",
     }
