@@ -4,10 +4,11 @@ from datetime import UTC, date, datetime, time
 
 from sqlalchemy import Connection, Engine, func, select
 
-from packcodec.base.events import Event, Rejected
-from packcodec.base.failures import MOST_KEPT_A_DAY, alarm, day_of
+from packcodec.base.events import Event, Forgeries, Rejected
+from packcodec.base.failures import ALARM_A_DAY, MOST_KEPT_A_DAY, alarm, day_of
 from packcodec.edge.database import reading
 from packcodec.edge.tables import from_us, stray, to_us
+from packcodec.schema.remedy import counted
 
 DAY_US = 86_400_000_000
 
@@ -40,27 +41,39 @@ class BatchFailures:
                 self._last[station, day].append(found)
 
 
-def failures(engine: Engine) -> dict[int, dict[date, int]]:
-    """By station and day, how many frames name it and do not verify; MOST_KEPT_A_DAY or more."""
+def failures(engine: Engine) -> list[Forgeries]:
+    """Station by station and day by day, how many frames name it and do not verify: alarms, and
+    what is none yet. A count of MOST_KEPT_A_DAY means so many or more."""
     day = (stray.c.received_us // DAY_US).label("day")
-    counted = (
-        select(stray.c.claimed, day, func.count().label("count"))
+    by_day = (
+        select(stray.c.claimed, day, func.count())
         .where(stray.c.claimed.is_not(None))
         .group_by(stray.c.claimed, day)
         .order_by(stray.c.claimed, day)
     )
-    found: dict[int, dict[date, int]] = {}
     with reading(engine) as connection:
-        for row in connection.execute(counted):
-            found.setdefault(row.claimed, {})[from_us(row.day * DAY_US).date()] = row[2]
-    return found
+        return [
+            Forgeries(row.claimed, from_us(row.day * DAY_US).date(), row[2])
+            for row in connection.execute(by_day)
+        ]
+
+
+def in_words(failed: Forgeries) -> str:
+    """One station's day in one line; a day that is an alarm says so."""
+    most = " or more" if failed.count >= MOST_KEPT_A_DAY else ""
+    told = f"{counted(failed.count, 'frame')}{most} of {failed.day} that name it do not verify"
+    if failed.count < ALARM_A_DAY:
+        return f"station {failed.station}: {told}"
+    return (
+        f"station {failed.station}: ALARM: {told}: somebody forges them, or its key is another one"
+    )
 
 
 def _count(connection: Connection, station: int, day: date) -> int:
     start_us = to_us(datetime.combine(day, time(), UTC))
-    counted = select(func.count()).where(
+    own = select(func.count()).where(
         stray.c.claimed == station,
         stray.c.received_us >= start_us,
         stray.c.received_us < start_us + DAY_US,
     )
-    return connection.scalar(counted) or 0
+    return connection.scalar(own) or 0

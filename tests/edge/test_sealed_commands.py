@@ -1,5 +1,6 @@
 """A sealed schema from key to record, through the commands."""
 
+import json
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -58,6 +59,30 @@ def test_a_base_keeps_what_it_can_open_and_reads_the_rest_when_the_key_comes(
     ran = packcodec("redecode", folder / "base.db", *store, "--keys", folder / "keys")
     assert ran.code == 0
     assert "1 frames read that gave no record before; 0 still give none" in ran.out
+
+
+def test_forgeries_are_told_by_receive_and_by_gaps(folder: Path, packcodec: Command) -> None:
+    toml = ["--schema", folder / "schema.toml", "--keys", folder / "keys"]
+    frame = (folder / "frames.txt").read_text().split()[0]
+    stem, tail = frame[:-4], int(frame[-4:], 16)
+    at = "2027-05-03T12:00:00.{:06}Z"
+    lines = [f"{stem}{(tail + n) % 65536:04x} {at.format(n)}" for n in range(1, 131)]
+    (folder / "flood.txt").write_text("\n".join([*lines, f"{frame} {at.format(200)}"]) + "\n")
+    ran = packcodec("receive", folder / "base.db", folder / "flood.txt", *toml)
+    assert ran.code == 1
+    said = "station 2: ALARM: 130 frames of 2027-05-03 that name it do not verify: somebody forges"
+    assert said in ran.err
+    assert "1 accepted" in ran.out
+    for day, code in (("03T23", 1), ("04T23", 1), ("05T01", 0)):
+        ran = packcodec("gaps", folder / "base.db", "--at", f"2027-05-{day}:00:00Z")
+        assert ran.code == code
+        assert said in ran.out
+    ran = packcodec("gaps", folder / "base.db", "--at", "2027-05-03T23:00:00Z", "--json")
+    [failed] = json.loads(ran.out)["unverified"]
+    assert failed == {"station": 2, "day": "2027-05-03", "frames": 130, "alarm": True}
+    events = packcodec("receive", folder / "other.db", folder / "flood.txt", *toml, "--events").out
+    alarm = [json.loads(line) for line in events.splitlines() if "forgeries" in line]
+    assert alarm == [{"event": "forgeries", "station": 2, "day": "2027-05-03", "count": 130}]
 
 
 def test_a_station_without_its_key_does_not_start(folder: Path, packcodec: Command) -> None:

@@ -1,12 +1,14 @@
 """`packcodec gaps`: what came, what is missing, and why."""
 
 import sys
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from packcodec.base.cover import State
+from packcodec.base.events import Forgeries
+from packcodec.base.failures import ALARM_A_DAY, day_of
 from packcodec.codec.record import rfc3339
 from packcodec.edge.cli.decode import Moment
 from packcodec.edge.cli.screen import as_json, document, say, table
@@ -18,6 +20,7 @@ from packcodec.edge.untold_words import stretch_words, untold_json
 if TYPE_CHECKING:
     from packcodec.edge.store_report import StationReport
 
+DAY = timedelta(days=1)
 HEADS = ("station", ">heard", ">recovered", ">lost", ">restart", ">nothing sent", ">copies")
 
 
@@ -34,10 +37,12 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
     """Every number from each station's first frame to its last, and what is known of it.
 
     A station that reports 'watched and saw none' is not silent; one that is overdue is, and then
-    the exit is 1.
+    the exit is 1. So it is after an alarm of this day or the last: too many frames that name a
+    station and do not verify with its key.
     """
     part("sqlalchemy", "base")
     from packcodec.edge.database import open_database
+    from packcodec.edge.store_failures import failures, in_words
     from packcodec.edge.store_report import reports, strays, untold_by_station
 
     codec = None if schema is None else load(schema)
@@ -46,6 +51,8 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
     found = list(reports(engine))
     untold = {} if codec is None else dict(untold_by_station(engine, codec))
     unread = strays(engine)
+    failed = failures(engine)
+    alarms = [each for each in failed if each.count >= ALARM_A_DAY]
     overdue = [each for each in found if each.overdue_from is not None and each.overdue_from < when]
     if as_json:
         stations = [
@@ -53,7 +60,8 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
             | ({"untold": [untold_json(one) for one in untold[each.station]]} if codec else {})
             for each in found
         ]
-        document({"stations": stations, "no_record": unread})
+        unverified = [_failure_json(each, each in alarms) for each in failed]
+        document({"stations": stations, "no_record": unread, "unverified": unverified})
     else:
         table(HEADS, [_row(each) for each in found])
         for each in found:
@@ -62,7 +70,20 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
                 say(f"station {each.station}: {stretch_words(one)}")
         for why, count in unread.items():
             say(f"{count} frames gave no record: {why}")
-    sys.exit(1 if overdue else 0)
+        for day in failed:
+            say(in_words(day))
+    today = day_of(when)
+    new = any(today - DAY <= each.day <= today for each in alarms)
+    sys.exit(1 if overdue or new else 0)
+
+
+def _failure_json(failed: Forgeries, alarm: bool) -> dict[str, Any]:
+    return {
+        "station": failed.station,
+        "day": failed.day.isoformat(),
+        "frames": failed.count,
+        "alarm": alarm,
+    }
 
 
 def _row(report: "StationReport") -> tuple[object, ...]:

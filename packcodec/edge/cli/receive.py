@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 import click
 
-from packcodec.base.events import Event
+from packcodec.base.events import Event, Forgeries
 from packcodec.codec.record import to_json
 from packcodec.edge.capture import Form, Pointers, Reader
 from packcodec.edge.cli.decode import Moment
@@ -112,6 +112,7 @@ def command(
     from packcodec.edge.asking import Asking
     from packcodec.edge.receive import Receiver, Tally
     from packcodec.edge.store import Store
+    from packcodec.edge.store_failures import in_words
 
     opened_by = given_keys(keys)
     codecs = [load(schema, opened_by) for schema in schemas]
@@ -129,6 +130,9 @@ def command(
 
     def on_events(heard: list[Event]) -> None:
         tally.add(heard)
+        for event in heard:
+            if isinstance(event, Forgeries):
+                _tell(in_words(event))
         if events:
             for event in heard:
                 write_line(event_json(event))
@@ -167,6 +171,8 @@ def event_json(event: Event) -> dict[str, Any]:
         value = getattr(event, name)
         if name == "record":
             value = value.to_json()
+        if name == "day":
+            value = value.isoformat()
         said[name] = value.hex() if isinstance(value, bytes) else to_json(value)
     return said
 
