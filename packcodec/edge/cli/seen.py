@@ -24,7 +24,7 @@ PAUSE_S = 1.0
 @click.option("--store", required=True, type=click.Path(file_okay=False), help="Its own folder.")
 @click.option("--to", "address", required=True, help="serial:/dev/ttyUSB0, udp://HOST:PORT, FILE.")
 @click.option("--station", help="Name or number; not needed where the schema has one station.")
-@click.option("--keys", type=click.Path(), help="Its key file, for a schema with a seal.")
+@click.option("--keys", type=click.Path(), help="Its key file, for a seal and for missing lists.")
 @click.option("--health", multiple=True, metavar="FIELD=VALUE", help="battery_mv=3912")
 @click.option("--no-clock", is_flag=True, help="The clock stands still while the power is off.")
 @click.option("--once", is_flag=True, help="Stop at the end of the log, when all is sent.")
