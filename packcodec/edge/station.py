@@ -88,8 +88,9 @@ class Station:
         """`station` is a name or number of the schema; it may be left out where there is one.
 
         `keys`: a key file, or keys by station, for a seal and for missing lists. `own`: the user's
-        links and rules. `keeps_time`: the wall clock runs while the power is off. `clock_set`: as the
-        method; a clock attested before and after a cut shortens the wait that the ledger imposes.
+        links and rules. `keeps_time`: the wall clock runs while the power is off. `clock_set`: as
+        the method; a clock attested before and after a cut shortens the wait that the ledger
+        imposes.
         `options` go to `Monitor`: health_every_s, checkpoint_s, outbox_most.
 
         Raises SchemaError, LayoutError, KeysError, EncodeError or RadioError for what could never
