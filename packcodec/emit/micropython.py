@@ -5,42 +5,37 @@ words under 2^30, so that small ports need no big integer, and stored in the cal
 Comments stand for docstrings, which small ports would have to hold while they compile.
 """
 
-import re
 from collections.abc import Iterator
 
 from packcodec.emit.bits import Item, words
-from packcodec.emit.carry import crc_of_identity, must_be_open
+from packcodec.emit.carry import crc_of_identity
 from packcodec.emit.micropython_comments import INDENT, meaning
-from packcodec.emit.micropython_decode import reader
+from packcodec.emit.micropython_counted import Counted
+from packcodec.emit.micropython_decode import decoder, reader
 from packcodec.emit.micropython_encode import TAKEN, Function, add_step, items_of, parts
 from packcodec.emit.micropython_modelled import Walks
 from packcodec.emit.names import Names
-from packcodec.emit.templates import template
+from packcodec.emit.templates import blocks_of
 from packcodec.emit.text import broken
-from packcodec.layout.compiler import LARGEST_FRAME_BYTES
 from packcodec.layout.model import Layout, MessageLayout, Run
 from packcodec.schema.model import Message, Schema
 
-_BLOCK = re.compile(r"^#@ (?P<key>.*)\n(?P<text>(?:(?!#@).*\n?)*)", re.MULTILINE)
+_GIVEN = {"station", "sequence", "ring", "cipher", "first"}
 
 
 def emit(layout: Layout) -> dict[str, str]:
-    """{"<schema>_micro.py": …}. Raises LayoutError for sealed frames and those with repair."""
-    must_be_open(layout, "MicroPython")
+    """{"<schema>_micro.py": …}."""
     return {f"{layout.schema.name}_micro.py": "\n".join(_file(layout)) + "\n"}
-
-
-def blocks_of(name: str) -> dict[str, str]:
-    """The parts of a template, by what stands behind the mark #@ before each."""
-    found = _BLOCK.finditer(template(name))
-    return {each["key"]: each["text"].rstrip("\n") for each in found}
 
 
 def _file(layout: Layout) -> Iterator[str]:
     schema, blocks = layout.schema, blocks_of("micropython.py.txt")
     epoch = schema.epoch.strftime("%Y-%m-%dT%H:%M:%SZ")
     walks = Walks(layout) if schema.coding == "modelled" else None
-    encoders = [line for each in layout.messages for line in ("", "", *_frame(layout, each, walks))]
+    counted = Counted(layout)
+    encoders = [
+        line for each in layout.messages for line in ("", "", *_frame(layout, each, walks, counted))
+    ]
     readers = [line for each in layout.messages for line in reader(each.body, f"_read_{each.name}")]
     yield f"# Schema {schema.name}, version {schema.version}: records to frames and back."
     yield f"# Identity {layout.identity.hex()}"
@@ -50,12 +45,16 @@ def _file(layout: Layout) -> Iterator[str]:
     yield "# length; decode(frame) gives (message code, station, sequence, values). Values stand in"
     yield "# field order, None for what is absent; quantities are whole numbers in the unit that"
     yield f"# their comment names, times seconds since {epoch}."
+    yield from counted.comments()
     yield from _species(schema)
     yield ""
     yield blocks["head"]
-    if walks is None and any("_put(" in line for line in encoders):
+    puts = counted.repair is not None or any("_put(" in line for line in encoders)
+    if walks is None and puts:
         yield from ("", "", blocks["put"])
-    yield from ("", "", _check(layout, blocks))
+    if not counted.sealed:
+        yield from ("", "", _check(layout, blocks))
+    yield from counted.writing()
     if walks is not None:
         modelled = blocks_of("micropython_modelled.py.txt")
         yield from ("", "", *walks.writing(modelled))
@@ -63,7 +62,8 @@ def _file(layout: Layout) -> Iterator[str]:
     yield from ("", "", blocks["reader"], *readers)
     if walks is not None:
         yield from walks.reading(modelled)
-    yield from ("", "", *_decode(layout, walks))
+    yield from counted.reading()
+    yield from ("", "", *decoder(layout, walks, counted))
 
 
 def _species(schema: Schema) -> Iterator[str]:
@@ -98,27 +98,36 @@ def _check(layout: Layout, blocks: dict[str, str]) -> str:
 # ---- Encoding
 
 
-def _frame(layout: Layout, each: MessageLayout, walks: Walks | None) -> Iterator[str]:
+def _frame(
+    layout: Layout, each: MessageLayout, walks: Walks | None, counted: Counted
+) -> Iterator[str]:
     """The function that writes the frame of one message."""
     frame, message = layout.schema.frame, each.message
-    function = Function(Names(TAKEN | {"station", "sequence"}))
+    function = Function(Names(TAKEN | _GIVEN))
     held = {f.name: function.variables.give(f.name) for f in message.fields}
     function.add(1, f"if len(out) < {each.most_frame_bytes}:")
     function.add(2, 'raise Refused(NO_ROOM, "out")')
     if frame.station_bits % 32:
         function.add(1, f"if not 0 <= station < {1 << frame.station_bits}:")
         function.add(2, 'raise Refused(OUT_OF_RANGE, "station")')
-    if walks is None:
-        octets = _fixed(layout, each, held, function)
-    else:
+    if walks is not None:
         octets = _modelled(layout, each, walks, function)
+    elif counted.repair is not None:
+        octets = _repaired(layout, each, held, function, counted)
+    else:
+        octets = _fixed(layout, each, held, function)
     said = "0" if frame.message_bits else str(message.code)
     who = "0" if frame.station_bits else "station"
-    function.add(1, f"_check(out, {octets}, {said}, {who}, out, {octets})")
     check = layout.check.octets
-    function.add(1, f"return n + {check}" if octets == "n" else f"return {int(octets) + check}")
+    if counted.sealed:
+        of = f"{said}, {who}, station, sequence, cipher"
+        function.add(1, f"return _seal(out, {octets}, {of})")
+    else:
+        function.add(1, f"_check(out, {octets}, {said}, {who}, out, {octets})")
+        function.add(1, f"return n + {check}" if octets == "n" else f"return {int(octets) + check}")
     yield from meaning(message.fields, held, 0)
-    yield f"def frame_{message.name}(out, station, sequence, values):"
+    given = ", ".join(["out", "station", "sequence", "values", *counted.given])
+    yield f"def frame_{message.name}({given}):"
     yield from function.lines
 
 
@@ -139,6 +148,29 @@ def _fixed(layout: Layout, each: MessageLayout, held: dict[str, str], function: 
     function.add(1, f"n = {bits}")
     for step in steps:
         add_step(step, held, function, 1)
+    function.add(1, "n = (n + 7) >> 3")
+    return "n"
+
+
+def _repaired(
+    layout: Layout,
+    each: MessageLayout,
+    held: dict[str, str],
+    function: Function,
+    counted: Counted,
+) -> str:
+    """The same with the repair field between them, in the frames that carry it."""
+    function.add(1, *broken("(", [f"{name}," for name in held.values()], " ", ") = values"))
+    function.add(1, f"for n in range({each.most_frame_bytes}):", f"{INDENT}out[n] = 0")
+    function.add(1, f"n = {_put_words([*_header(layout, each.message)], function)}")
+    rides = counted.rides(each.message)
+    if rides is not None:
+        function.add(1, f"if {rides}:")
+        function.add(2, "n = _put_symbol(out, n, ring, station, sequence)")
+    function.add(1, "first = n")
+    for step in each.body.steps:
+        add_step(step, held, function, 1)
+    function.add(1, f"_join(ring, sequence, {each.message.code}, out, first, n)")
     function.add(1, "n = (n + 7) >> 3")
     return "n"
 
@@ -176,53 +208,3 @@ def _header(layout: Layout, message: Message) -> Iterator[Item]:
         if width:
             # The sequence has bits above those that are sent.
             yield Item(text, width, wide=text == "sequence")
-
-
-# ---- Decoding
-
-
-def _decode(layout: Layout, walks: Walks | None) -> Iterator[str]:
-    frame, octets = layout.schema.frame, layout.check.octets
-    least = (layout.header_bits + 7) // 8 + octets
-    said = [name for name, bits in (("message", frame.message_bits),) if not bits]
-    said = said if len(layout.messages) > 1 else []
-    said += ["station"] if not frame.station_bits else []
-    yield "# What the carrier says comes after the frame: the message as its code, the station."
-    yield f"def decode({', '.join(['frame', *said])}):"
-    yield f"    if not {least} <= len(frame) <= {LARGEST_FRAME_BYTES}:"
-    yield '        raise Refused(WRONG_LENGTH, "frame")'
-    yield f"    n = len(frame) - {octets}"
-    yield "    bits = _Bits(frame, 8 * n)"
-    if frame.tag_bits:
-        yield f"    if bits.take({frame.tag_bits}, {1 << frame.tag_bits}) != {layout.tag}:"
-        yield '        raise Refused(UNKNOWN_TAG, "tag")'
-    for name, width in (
-        ("message", frame.message_bits),
-        ("station", frame.station_bits),
-        ("sequence", frame.sequence_bits),
-    ):
-        if width:
-            yield f"    {name} = bits.take({width}, {1 << width})"
-    if not frame.message_bits and len(layout.messages) == 1:
-        yield f"    message = {layout.messages[0].message.code}"
-    if not frame.sequence_bits:
-        yield "    sequence = None"
-    yield f"    check = bytearray({octets})"
-    known = "0" if frame.message_bits else "message"
-    who = "0" if frame.station_bits else "station"
-    yield f"    _check(frame, n, {known}, {who}, check, 0)"
-    yield "    if check != bytearray(frame[n:]):"
-    yield '        raise Refused(FAILED_CHECK, "check")'
-    for number, each in enumerate(layout.messages):
-        yield f"    {'el' if number else ''}if message == {each.message.code}:"
-        name = each.name
-        if walks is None:
-            yield f"        values = _read_{name}(bits)"
-        else:
-            of = f"_read_{name}, _plain_{name}, _walk_{name}, _NO_{name}, {walks.has_tail(name)}"
-            yield from broken("        values = _values(bits, ", of.split(", "), ", ", ")")
-    yield "    else:"
-    yield '        raise Refused(UNKNOWN_MESSAGE, "message")'
-    if walks is None:
-        yield "    _finish(bits)"
-    yield "    return message, station, sequence, values"

@@ -1,8 +1,9 @@
-"""Emitted Python and JavaScript of sealed frames and of repair symbols, against our codec."""
+"""Sealed frames and repair symbols in emitted Python, MicroPython and JavaScript."""
 
 import json
 import re
 import subprocess
+import sys
 from pathlib import Path
 from random import Random
 from types import ModuleType
@@ -12,8 +13,10 @@ import pytest
 from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
+from micropython_program import INTERPRETER
 from record_languages import NODE, JavaScript, ecmascript_5_fault
 from strategies import schemas, values_for
+from whole_values import nested
 
 from packcodec.codec import to_json
 from packcodec.emit import emit
@@ -30,8 +33,8 @@ SECRET = bytes(range(16))
 ONE_RECORD = {"message": "health", "values": {"battery_mv": 3912, "temperature_c": -7}}
 
 
-def module_of(layout: Layout) -> Any:
-    ((name, text),) = emit(layout, "python").items()
+def module_of(layout: Layout, target: str = "python") -> Any:
+    ((name, text),) = emit(layout, target).items()
     module: Any = ModuleType(name.removesuffix(".py"))
     exec(compile(text, name, "exec"), module.__dict__)
     return module
@@ -87,6 +90,7 @@ def test_the_pages_sealed_frames(seal: str) -> None:
 
 
 @pytest.mark.parametrize("seal", SEALS)
+@settings(max_examples=settings.default.max_examples // 4)
 @given(seed=st.integers(0, 1 << 30), counter=st.integers(0, (1 << 32) - 1), ahead=st.integers())
 def test_sealed_frames_open_and_stay_shut_alike(
     seal: str, seed: int, counter: int, ahead: int
@@ -114,7 +118,7 @@ def test_a_sealed_record_needs_a_key() -> None:
         module.encode(ONE_RECORD, station=4, sequence=0, ciphers=ciphers)
 
 
-@settings(max_examples=settings.default.max_examples // 2)
+@settings(max_examples=settings.default.max_examples // 4)
 @given(data=st.data())
 def test_frames_that_carry_repair_symbols(data: st.DataObject) -> None:
     schema = data.draw(schemas(check="auto", repaired=True, most_fields=3))
@@ -142,6 +146,105 @@ def test_frames_that_carry_repair_symbols(data: st.DataObject) -> None:
         sequence += random.choice((1,) * 20 + (7,))
     bare = codec.encode(record, station=station, sequence=sequence)
     assert module.encode(record, station=station, sequence=sequence) == bare
+
+
+# ---- MicroPython, in this interpreter and in its own
+
+
+@pytest.mark.parametrize("seal", SEALS)
+@settings(max_examples=settings.default.max_examples // 4)
+@given(seed=st.integers(0, 1 << 30), counter=st.integers(0, (1 << 32) - 1), ahead=st.integers())
+def test_sealed_frames_in_micropython(seal: str, seed: int, counter: int, ahead: int) -> None:
+    codec, ciphers = sealed(seal)
+    module, random = module_of(codec.layout, "micropython"), Random(seed)
+    frame, out = codec.encode(ONE_RECORD, station=3, sequence=counter), bytearray(40)
+    length = module.frame_health(out, 3, counter, (3912, -7), ciphers[3])
+    assert out[:length] == frame
+    heard = {3: min(max(counter + ahead % 2048 - 1024, 0), (1 << 32) - 1)}
+    changed = bytearray(frame)
+    changed[random.randrange(len(frame))] ^= 1 << random.randrange(8)
+    for each in (frame, frame[:-1], bytes(changed), random.randbytes(len(frame))):
+        ours = expected(codec, each, expected=heard)
+        theirs: Any = None
+        try:
+            theirs = module.decode(each, ciphers, heard)
+        except module.Refused as refused:
+            theirs = refused.args[0]
+        if isinstance(ours, dict):
+            sent, values = counter % 1024, list(ours["values"].values())
+            ours = (2, ours["station"], sent, values, ours["counter"])
+        assert theirs == ours
+
+
+@settings(max_examples=settings.default.max_examples // 4)
+@given(data=st.data())
+def test_repair_symbols_in_micropython(data: st.DataObject) -> None:
+    schema = data.draw(schemas(check="auto", repaired=True, most_fields=3))
+    assume(schema.repair is not None)
+    codec = Codec(compile_layout(schema))
+    module = module_of(codec.layout, "micropython")
+    assert codec.layout.repair is not None
+    frame_bits = schema.frame
+    station = data.draw(st.integers(0, (1 << (frame_bits.station_bits or 32)) - 1))
+    ours, theirs, out = Ring(codec.layout.repair, station), module.Ring(), bytearray(340)
+    random = Random(data.draw(st.integers(0, 1 << 30)))
+    sequence = data.draw(st.integers(0, (1 << 32) - 200))
+    drawn = [(each, to_json(data.draw(values_for(schema, each)))) for each in schema.messages * 2]
+    for _ in range(40):
+        message, values = random.choice(drawn)
+        record = {"message": message.name, "values": values}
+        frame = codec.encode(record, station=station, sequence=sequence, ring=ours)
+        row = nested(schema, message.fields, values)
+        write = getattr(module, f"frame_{message.name}")
+        assert out[: write(out, station, sequence, row, theirs)] == frame
+        said = [message.code] if not frame_bits.message_bits and len(schema.messages) > 1 else []
+        said += [] if frame_bits.station_bits else [station]
+        opened = codec.open(frame, station=station, message=message.name)
+        field = opened.repair and (opened.repair.held, opened.repair.symbol)
+        assert module.decode(frame, *said)[4] == field
+        sequence += random.choice((1,) * 20 + (7,))
+
+
+_ON_BOTH = """
+import sys
+sys.path.insert(0, FOLDER)
+import MODULE as m
+class Cipher:
+    def encrypt(self, nonce, data, associated):
+        key = sum(nonce) + sum(associated)
+        return bytes([octet ^ (key + at) & 255 for at, octet in enumerate(data)]) + b"tag!"
+    def decrypt(self, nonce, data, associated):
+        if data[-4:] != b"tag!":
+            raise ValueError("tag")
+        return self.encrypt(nonce, data[:-4], associated)[:-4]
+ring, out = m.Ring(), bytearray(40)
+for counter in range(70000, 70040):
+    n = m.frame_health(out, 3, counter, (2800 + counter % 100, counter % 50), Cipher(), ring)
+    print(list(out[:n]), m.decode(bytes(out[:n]), {3: Cipher()}, {3: counter}))
+try:
+    m.decode(bytes(n), {3: Cipher()})
+except m.Refused as refused:
+    print(refused.args)
+"""
+
+
+@pytest.mark.skipif(INTERPRETER is None, reason="no micropython here")
+def test_micropython_seals_and_repairs_as_python_does(tmp_path: Path) -> None:
+    """The module in two interpreters, with a cipher that is none."""
+    toml = SEAL_PAGE.split("```toml\n")[1].split("```")[0]
+    toml += '[repair]\nmessages = ["health"]\nwindow = 4\nstride = 2\nevery = 2\n'
+    layout = compile_layout(read_schema(toml, ""))
+    ((name, text),) = emit(layout, "micropython").items()
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    source = _ON_BOTH.replace("FOLDER", repr(str(tmp_path))).replace("MODULE", name[:-3])
+    (tmp_path / "both.py").write_text(source, encoding="utf-8")
+    ran = [
+        subprocess.run([command, "both.py"], cwd=tmp_path, capture_output=True, text=True)
+        for command in (sys.executable, str(INTERPRETER))
+    ]
+    assert ran[0].returncode == 0, ran[0].stderr
+    assert ran[1].stdout == ran[0].stdout, ran[1].stderr
+    assert len(ran[0].stdout.splitlines()) == 41
 
 
 # ---- JavaScript
@@ -255,7 +358,7 @@ def test_sealing_javascript_is_ecmascript_5(seal: str) -> None:
 
 
 @needs_node
-@settings(max_examples=settings.default.max_examples // 4, phases=(Phase.explicit, Phase.generate))
+@settings(max_examples=settings.default.max_examples // 10, phases=(Phase.explicit, Phase.generate))
 @given(data=st.data())
 def test_repair_symbols_in_javascript(data: st.DataObject) -> None:
     schema = data.draw(schemas(check="auto", repaired=True, most_fields=3))

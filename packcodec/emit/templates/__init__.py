@@ -6,10 +6,18 @@ from importlib import resources
 
 _MARK = re.compile(r"[ ]*(?:#|//)@ (?:if (?P<part>\w+)|(?P<word>else|end))\n")
 
+_BLOCK = re.compile(r"^#@ (?P<key>.*)\n(?P<text>(?:(?!#@).*\n?)*)", re.MULTILINE)
+
 
 def template(name: str) -> str:
     """The text of one template."""
     return resources.files(__name__).joinpath(name).read_text(encoding="utf-8")
+
+
+def blocks_of(name: str) -> dict[str, str]:
+    """The blocks of a template, by what stands behind the mark #@ before each."""
+    found = _BLOCK.finditer(template(name))
+    return {each["key"]: each["text"].rstrip("\n") for each in found}
 
 
 def chosen(text: str, parts: Collection[str]) -> str:
