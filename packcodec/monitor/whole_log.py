@@ -19,6 +19,7 @@ from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.interval import pieces
 from packcodec.monitor.summariser import Refusal, Summariser, Unmade
 from packcodec.monitor.vocabulary import SUMMARY, check_vocabulary
+from packcodec.monitor.worth import as_sent
 
 BEFORE_ALL = datetime(1, 1, 1, tzinfo=UTC)
 
@@ -48,8 +49,9 @@ def summarise(
     watches: Iterable[Stretch] | None = None,
     health: Iterable[Health] = (),
 ) -> Summary:
-    """The records of a whole log, with sequences from 0 for every station.
+    """The records of a whole log, with sequences from 0 for every station, as a station sends them.
 
+    Nothing is cut to fit, and what may go in a batch is a batch of its own.
     `watches` is None where nobody knows when the stations watched: then only intervals that saw
     something have a summary, and a time before the schema's epoch is taken for an unset clock's.
     Raises SchemaError if a message cannot be filled.
@@ -104,7 +106,9 @@ def _station(
             case Health():
                 records += summariser.health(event)
     records += summariser.close()
-    summary.records += [replace(record, sequence=n) for n, record in enumerate(records)]
+    summary.records += [
+        replace(as_sent(codec, record), sequence=n) for n, record in enumerate(records)
+    ]
     summary.counted += summariser.counted
     summary.refused += summariser.refused
     for where, unmade in summariser.unmade.items():
