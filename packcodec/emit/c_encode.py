@@ -28,7 +28,7 @@ from packcodec.layout.model import (
 )
 from packcodec.schema.model import Boolean, Time
 
-WORD = 32
+WORD, OCTET = 32, 8
 
 
 # Stands in a test for the variable that holds the code.
@@ -44,6 +44,7 @@ class Scope:
     variables: Names = dataclass_field(default_factory=lambda: Names(KEYWORDS))
     tests: list[str] = dataclass_field(default_factory=list)
     lengths: list[str] = dataclass_field(default_factory=list)
+    excess: list[str] = dataclass_field(default_factory=list)
 
     def add(self, depth: int, *lines: str) -> None:
         self.lines += [INDENT * depth + line if line else "" for line in lines]
@@ -173,7 +174,10 @@ def _codes(run: Run, held: Held, scope: Scope, depth: int) -> Iterator[Item]:
     """
     for place in run.places:
         item, test = _code(place, held, scope, depth)
-        if test:
+        if test and item and OCTET < item.width < WORD and place.codes == 1 << item.width:
+            # Bits past the field's, in one test for all: a limit past 8 bits is no short operand.
+            scope.excess.append(f"{item.text} >> {item.width}")
+        elif test:
             (scope.lengths if isinstance(place, Count) else scope.tests).append(test)
         if item is not None:
             yield item
@@ -183,6 +187,10 @@ def _refuse(scope: Scope, depth: int) -> None:
     """The tests that have gathered; those of lengths, which guard memory, in every build."""
     if scope.lengths:
         _return_if(scope.lengths, scope, depth)
+    if scope.excess:
+        over = " | ".join(scope.excess)
+        scope.tests.insert(0, f"({over}) != 0u" if len(scope.excess) > 1 else f"{over} != 0u")
+        scope.excess.clear()
     if scope.tests:
         scope.lines.append(f"#ifndef {scope.names.macro}_TRUST_VALUES")
         _return_if(scope.tests, scope, depth)

@@ -101,7 +101,7 @@ class Hear(Walk):
         new = f"hear_{self.told.keys.give(f'new_{part.key}_{field.name}')}"
         self._new(part, new, entry)
         hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
-        call = f"{member} = ({kind}){new}(w, message{hour});"
+        call = f"{member} = ({kind}){new}(w{hour});"
         if part.species_at is None:
             self.add(depth, call)
             return
@@ -112,17 +112,20 @@ class Hear(Walk):
         again = f"get_symbol({FROM}, {recent} + 2u * {self.age(part)}, 2u) != 0u"
         if given:
             again = f"given ? {self.seen(part)} == {member} : {again}"
-        if not own:
-            self.add(depth, "{", f"{INDENT}unsigned k = 0;", "")
+        clocked = part.said["clock_step_s"]
+        now = [] if clocked else [f"const {self.told.moment} now = {self.now(part)};"]
+        counter = [] if own else ["unsigned k = 0;"]
+        if now or counter:
+            self.add(depth, "{", *(INDENT + line for line in (*now, *counter)), "")
             depth += 1
         self.add(depth, f"for (; k < {seen}_count; k++) {{")
-        self.add(depth + 1, f"if ({again}) {{", f"{INDENT}{member} = {self.seen(part)};")
+        self.add(depth + 1, f"if ({again}) {{", f"{INDENT}{member} = ({kind}){self.seen(part)};")
         self.add(depth + 2, "break;")
         self.add(depth + 1, "}")
         self.add(depth, "}", f"if (k == {seen}_count{' && !given' if given else ''}) {{")
         self.add(depth + 1, call)
         self.add(depth, "}")
-        if not own:
+        if now or counter:
             self.add(depth - 1, "}")
 
     def _new(self, part: Part, name: str, entry: dict[str, Any]) -> None:
@@ -138,7 +141,9 @@ class Hear(Walk):
         if excluded:
             lines += [
                 f"for (unsigned k = 0; k < w->past.{part.key}_count; k++) {{",
-                f"    total -= share_if_known(starts, {self.position(self.seen(part))});",
+                f"    const unsigned other = {self.position(self.seen(part))};",
+                "",
+                f"    total -= {self.share_if_known('other')};",
                 "}",
             ]
         lines += ["r = quotient(w->from.range, total);", "for (; at <= KNOWN_COUNT; at++) {"]
@@ -164,15 +169,9 @@ class Hear(Walk):
             "}",
             f"return (uint32_t)(at < KNOWN_COUNT ? {species} : {self.alike(self.told.capacity)});",
         ]
-        message = f"const struct {self.told.struct.tag} *message"
         self.functions += ["", "/* A species that is none of those seen last. */"]
-        self.functions.append(f"static uint32_t {name}(")
-        self.functions.append(f"{INDENT}{self.walk} *w, {message}{hour})")
-        self.functions.append("{")
-        self.functions += [INDENT + line if line else "" for line in lines[:-1]]
-        if not excluded:
-            self.functions.append(f"{INDENT}(void)message;")
-        self.functions += [INDENT + lines[-1], "}"]
+        self.functions.append(f"static uint32_t {name}({self.walk} *w{hour})")
+        self.functions += ["{", *(INDENT + line if line else "" for line in lines), "}"]
 
     # ---- Lists
 

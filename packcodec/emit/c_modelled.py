@@ -26,7 +26,7 @@ from packcodec.layout.model import Layout, MessageLayout
 
 # A mark is set where about so many octets are left to say, so that the rows by room, which begin
 # past it, and the bits by which the first size tried may be too small, lie behind it.
-NEAR_OCTETS = (ROOM_ROWS - 1 + TAIL_BITS + 16) // 8
+NEAR_OCTETS = -(-(ROOM_ROWS - 1 + TAIL_BITS + 16) // 8)
 
 
 class Models:
@@ -68,7 +68,6 @@ class Models:
             for key, helper in (
                 ("position_of", self._position),
                 ("share_of", self._share_of),
-                ("share_if_known", self._share_if_known),
                 ("share_of_no", self._share_of_no),
             )
             if f"{key}(" in body
@@ -137,13 +136,6 @@ class Models:
             lines,
         )
 
-    def _share_if_known(self) -> list[str]:
-        return _function(
-            "The same, nothing for another than the known.",
-            "uint32_t share_if_known(const uint16_t *starts, unsigned at)",
-            ["return at < KNOWN_COUNT ? share_of(starts, at) : 0u;"],
-        )
-
     def _share_of_no(self) -> list[str]:
         odds, even = self.tables.odds(), 2 * EVEN
         least, most = even - MOST_LOGIT, even + MOST_LOGIT
@@ -168,6 +160,7 @@ class Models:
             yield f"{INDENT}struct {each.name}_past past;"
         if told.tail:
             yield f"{INDENT}size_t i; /* the next element of the tail */"
+            yield f"{INDENT}uint8_t last; /* the last octet there is */"
         yield "};"
         yield from say.functions
         tag = told.struct.tag
@@ -185,6 +178,7 @@ class Models:
         yield "}"
         if told.tail:
             yield from _head(told)
+            yield from _copy(told)
             yield from self._tail(told, told.tail, say)
         yield from self._pack(each, told)
 
@@ -194,31 +188,36 @@ class Models:
         entry = told.message.said["fields"][-1]
         more = self.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
         count = f"message->{told.struct.counts[tail.field.name]}"
-        conditions = [f"w->i >= {least}u"] * (least > 0) + [f"w->i < {most}u"]
+        conditions = [f"i >= {least}u"] * (least > 0) + [f"i < {most}u"]
         yield ""
-        yield "/* Send the tail for so much room; the bits of the string. Where it nears its end, a"
-        yield " * copy of all there is then is left at `mark`. */"
+        yield "/* Send the tail for so much room; the bits of the string. Near its end a copy of"
+        yield " * all that is known is left at `mark`, and from there on no octets are. */"
         yield f"static size_t tail_{name}(struct {name}_said *w,"
         yield f"{INDENT}const struct {told.struct.tag} *message, size_t room,"
         yield f"{INDENT}struct {name}_said *mark)"
         yield "{"
-        yield f"{INDENT}for (;; w->i++) {{"
-        yield f"{INDENT * 2}const size_t i = w->i, left = {count} - i;"
-        yield ""
-        near = f"(w->to.shifts + 1u) * left <= {NEAR_OCTETS}u * i"
-        yield f"{INDENT * 2}if (mark != NULL && {near}) {{"
-        yield f"{INDENT * 3}mark_octet(&w->to);"
-        yield f"{INDENT * 3}*mark = *w;"
-        yield f"{INDENT * 3}mark = NULL;"
-        yield f"{INDENT * 2}}}"
-        yield f"{INDENT * 2}if ({' && '.join(conditions)}) {{"
-        yield f"{INDENT * 3}symbol(&w->to, {more} + 2u * room_row(&w->to, room) + (left > 0u));"
-        yield f"{INDENT * 2}}}"
-        yield f"{INDENT * 2}if (left == 0u) {{"
-        yield f"{INDENT * 3}return end_string(&w->to);"
-        yield f"{INDENT * 2}}}"
-        yield f"{INDENT * 2}{say.called(tail, 'false')}"
-        yield f"{INDENT}}}"
+        lines = [
+            "for (size_t i = w->i;; i++) {",
+            f"    const size_t left = {count} - i;",
+            "",
+            f"    if (mark != NULL && (w->to.shifts + 1u) * left <= {NEAR_OCTETS}u * i",
+            "        && w->to.shifts > 0u && w->to.shifts <= w->to.most) {",
+            "        w->i = i;",
+            "        w->last = w->to.octets[w->to.shifts - 1u];",
+            f"        copy_{name}(mark, w);",
+            "        w->to.most = 0;",
+            "        mark = NULL;",
+            "    }",
+            f"    if ({' && '.join(conditions)}) {{",
+            f"        symbol(&w->to, {more} + 2u * room_row(&w->to, room) + (left > 0u));",
+            "    }",
+            "    if (left == 0u) {",
+            "        return end_string(&w->to);",
+            "    }",
+            f"    {say.called(tail, 'false')}",
+            "}",
+        ]
+        yield from (INDENT + line if line else "" for line in lines)
         yield "}"
 
     def _pack(self, each: MessageLayout, told: Told) -> Iterator[str]:
@@ -230,7 +229,7 @@ class Models:
         yield f"{INDENT}const struct {told.struct.tag} *message, size_t header, size_t limit,"
         yield f"{INDENT}uint8_t *payload, size_t *bits)"
         yield "{"
-        body = _pack_tail(name, macro) if told.tail else _pack_all(told, macro)
+        body = _pack_tail(told, macro) if told.tail else _pack_all(told, macro)
         yield from (INDENT + line if line else "" for line in body)
         yield "}"
 
@@ -336,7 +335,6 @@ def _head(told: Told) -> Iterator[str]:
             "begin(&w->to, octets, most);",
             *forget,
             f"say_{name}(w, message);",
-            "mark_octet(&w->to);",
             "w->i = 0;",
         ],
     )
@@ -368,29 +366,46 @@ def _pack_all(told: Told, macro: str) -> list[str]:
     ]
 
 
-def _pack_tail(name: str, macro: str) -> list[str]:
+def _copy(told: Told) -> Iterator[str]:
+    walk = f"struct {told.name}_said"
+    parts = [f"to.{member}" for member in ("low", "range", "shifts", "most", "octets")]
+    parts += ["past", "i", "last"] if told.remembers else ["i", "last"]
+    yield ""
+    yield from _function(
+        "Part by part, which a compiler does in place.",
+        f"void copy_{told.name}({walk} *to, const {walk} *of)",
+        [f"to->{part} = of->{part};" for part in parts],
+    )
+
+
+def _pack_tail(told: Told, macro: str) -> list[str]:
+    name = told.name
     return [
         f"struct {name}_said w, mark;",
-        "size_t plain, most, octets, string;",
+        "size_t plain, most, kept, octets, string;",
         "",
         f"if (!size_{name}(message, &plain)) {{",
         f"    return {macro}_OUT_OF_RANGE;",
         "}",
         "most = (header + plain + 7u) / 8u;",
-        f"head_{name}(&mark, message, payload, (most < limit ? most : limit) - header / 8u);",
-        "w = mark;",
-        f"octets = header + tail_{name}(&w, message, ROOMY_BITS, &mark);",
+        "kept = (most < limit ? most : limit) - header / 8u;",
+        "mark.i = 0;",
+        f"head_{name}(&w, message, payload, kept);",
+        f"octets = header + tail_{name}(&w, message, ENDLESS_BITS, &mark);",
         f"octets = octets > header + {TAIL_BITS}u ? octets - {TAIL_BITS}u : header;",
         "octets = (octets + 7u) / 8u;",
-        "if (room_row(&mark.to, 8u * octets - header) < LAST_ROW) {",
-        "    /* Too near the end: from the beginning. */",
-        f"    head_{name}(&mark, message, payload, mark.to.most);",
+        "if (mark.i > 0u && room_row(&mark.to, 8u * octets - header) < LAST_ROW) {",
+        "    mark.i = 0; /* too near the end: from the beginning */",
         "}",
         "for (; octets <= most && octets <= limit; octets++) {",
         "    const size_t room = 8u * octets - header;",
         "",
-        "    w = mark;",
-        "    resume(&w.to);",
+        "    if (mark.i == 0u) {",
+        f"        head_{name}(&w, message, payload, kept);",
+        "    } else {",
+        f"        copy_{name}(&w, &mark);",
+        "        take_back(payload, w.to.shifts, w.last);",
+        "    }",
         f"    string = tail_{name}(&w, message, room, NULL);",
         "    if (string <= room) {",
         "        /* The room belongs to what a tail means: its last octet is sent even if zero. */",
@@ -402,8 +417,9 @@ def _pack_tail(name: str, macro: str) -> list[str]:
         "if (most > limit) {",
         f"    return {macro}_WRONG_LENGTH;",
         "}",
-        f"plain_{name}(&mark.to, message);",
+        "w.to.most = kept;",
+        f"plain_{name}(&w.to, message);",
         "*bits = plain;",
-        "flush(&mark.to, (plain + 7u) / 8u);",
+        "flush(&w.to, (plain + 7u) / 8u);",
         f"return {macro}_OK;",
     ]

@@ -5,6 +5,7 @@ from typing import Any
 from packcodec.codec.modelled.tables import MOST_ALONE, Classes
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_told import Part
+from packcodec.emit.c_types import type_of
 from packcodec.emit.c_walk import Walk
 from packcodec.layout.model import Count, Group, MessageLayout, Presence, Repeat, Run, When
 
@@ -102,37 +103,44 @@ class Say(Walk):
     def species(self, part: Part, at: int, depth: int) -> None:
         field, entry = part.fields[at], part.said["fields"][at]
         species = f"{part.at}{part.struct.members[field.name]}"
-        new = f"say_{self.told.keys.give(f'new_{part.key}_{field.name}')}"
-        self._new(part, new, entry)
+        name = self.told.keys.give(f"{part.key}_{field.name}")
+        self._new(part, f"new_{name}", entry)
         hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
-        call = f"{new}(w, message, {species}{hour});"
         if part.species_at is None:
-            self.add(depth, call)
+            self.add(depth, f"new_{name}(w, {species}{hour});")
             return
         # The element's own species is noted, which needs its place among those seen.
         own = part.species_at == at
-        if not own:
-            self.add(depth, "{", f"{INDENT}unsigned k = 0;", "")
-            depth += 1
         given = own and part.sets
+        now = "" if part.said["clock_step_s"] else f", {self.now(part)}"
+        call = f"species_{name}(w, {species}{now}{', given' if given else ''});"
+        self.add(depth, f"k = {call}" if own else f"(void){call}")
         seen = f"w->past.{part.key}"
         recent = self.tables.sums(entry["recent"], f"{part.path}.{field.name} recent")
         sent = f"symbol({TO}, {recent} + 2u * {self.age(part)} + again);"
-        self.add(depth, f"for (; k < {seen}_count; k++) {{")
-        self.add(depth + 1, f"const bool again = {self.seen(part)} == {species};", "")
-        self._unless(given, [sent], depth + 1)
-        self.add(depth + 1, "if (again) {", f"{INDENT}break;", "}")
-        self.add(depth, "}", f"if (k == {seen}_count{' && !given' if given else ''}) {{")
-        self.add(depth + 1, call)
-        self.add(depth, "}")
-        if not own:
-            self.add(depth - 1, "}")
-
-    def _unless(self, given: bool, lines: list[str], depth: int) -> None:
-        if given:
-            self.add(depth, "if (!given) {", *(INDENT + line for line in lines), "}")
-        else:
-            self.add(depth, *lines)
+        lines = [
+            "unsigned k = 0;",
+            "",
+            f"for (; k < {seen}_count; k++) {{",
+            f"    const bool again = {self.seen(part)} == species;",
+            "",
+            *(("    if (!given) {", f"        {sent}", "    }") if given else (f"    {sent}",)),
+            "    if (again) {",
+            "        return k;",
+            "    }",
+            "}",
+            *(("if (!given) {",) if given else ()),
+            f"{INDENT if given else ''}new_{name}(w, species{hour});",
+            *(("}",) if given else ()),
+            "return k;",
+        ]
+        kind = type_of(field, self.names.schema, part.path).name
+        arguments = f"{self.walk} *w, {kind} species"
+        arguments += "" if part.said["clock_step_s"] else f", {self.told.moment} now"
+        arguments += ", bool given" if given else ""
+        self.functions += ["", "/* Send a species; which of those seen last it is. */"]
+        self.functions += [f"static unsigned species_{name}({arguments})", "{"]
+        self.functions += [*(INDENT + line if line else "" for line in lines), "}"]
 
     def _new(self, part: Part, name: str, entry: dict[str, Any]) -> None:
         """The function that sends a species that is none of those seen last."""
@@ -150,7 +158,7 @@ class Say(Walk):
             lines += [
                 f"for (unsigned k = 0; k < {seen}_count; k++) {{",
                 f"    const unsigned other = {self.position(self.seen(part))};",
-                "    const uint32_t nobodys = share_if_known(starts, other);",
+                f"    const uint32_t nobodys = {self.share_if_known('other')};",
                 "",
                 "    total -= nobodys;",
                 "    start -= other < at ? nobodys : 0u;",
@@ -163,15 +171,9 @@ class Say(Walk):
         alike, self.lines = self.lines, outer
         if alike and not self.all_known:
             lines += ["if (at == KNOWN_COUNT) {", *alike, "}"]
-        message = f"const struct {self.told.struct.tag} *message"
         self.functions += ["", "/* Send a species that is none of those seen last. */"]
-        self.functions.append(f"static void {name}(")
-        self.functions.append(f"{INDENT}{self.walk} *w, {message}, uint32_t species{hour})")
-        self.functions.append("{")
-        self.functions += [INDENT + line if line else "" for line in lines]
-        if not excluded:
-            self.functions.append(f"{INDENT}(void)message;")
-        self.functions.append("}")
+        self.functions.append(f"static void {name}({self.walk} *w, uint32_t species{hour})")
+        self.functions += ["{", *(INDENT + line if line else "" for line in lines), "}"]
 
     # ---- Lists
 

@@ -13,7 +13,7 @@ from typing import Any
 from packcodec.codec.modelled.history import MOST_RECENT
 from packcodec.emit.c_header import INDENT
 from packcodec.emit.c_tables import Tables
-from packcodec.emit.c_types import CNames, Struct
+from packcodec.emit.c_types import CNames, Struct, type_of
 from packcodec.emit.names import Names
 from packcodec.layout.model import MessageLayout
 from packcodec.schema.model import Field, ListOf
@@ -166,6 +166,16 @@ class Told:
         asked = max(rows, default=0) > 1 or any(part.asks(HOUR) for part in self.parts)
         return self.start is not None and asked
 
+    def species_type(self, part: Part) -> str:
+        """The type of the member that holds an element's species."""
+        assert part.species_at is not None
+        return type_of(part.fields[part.species_at], self.names.schema, part.path).name
+
+    def who(self, part: Part) -> str:
+        """The type that holds a species and the places of an element, 8 bits each."""
+        bits = (self.capacity - 1).bit_length() + 8 * part.depth
+        return "uint16_t" if bits <= 16 else "uint32_t"
+
     def held(self, part: Part) -> int:
         """How many of the species seen last are held."""
         return max(1, min(MOST_RECENT, part.most, self.capacity))
@@ -177,14 +187,6 @@ class Told:
 
     def structs(self) -> Iterator[str]:
         """What is known of a message so far."""
-        for part in self.parts:
-            if part.species_at is not None:
-                places = "i" if part.depth == 1 else "i, j"
-                yield f"struct {part.key}_seen {{"
-                yield f"{INDENT}{self.moment} when;"
-                yield f"{INDENT}uint8_t {places};"
-                yield "};"
-                yield ""
         if self.remembers:
             yield f"struct {self.name}_past {{"
             yield from (f"{INDENT}{line}" for line in self._members())
@@ -196,11 +198,14 @@ class Told:
             yield f"{self.seconds} start_s;"
             yield "bool started;"
         if self.clocked:
-            yield f"{self.moment} elapsed; /* in units of {self.unit_s} s */"
+            kind = "uint32_t" if self.moment == "uint16_t" else self.moment
+            yield f"{kind} elapsed; /* in units of {self.unit_s} s */"
         for part in self.parts:
             if part.species_at is not None:
+                held = self.held(part)
                 yield f"uint8_t {part.key}_count; /* the species seen last, the latest first */"
-                yield f"struct {part.key}_seen {part.key}[{self.held(part)}];"
+                yield f"{self.moment} {part.key}_when[{held}];"
+                yield f"{self.who(part)} {part.key}_who[{held}]; /* species, place: 8 bits */"
             if part.depth == 2 and part.species_at is not None:
                 yield f"uint16_t {part.key}_elements;"
             if part.depth == 2 and part.sets:

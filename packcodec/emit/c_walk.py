@@ -88,9 +88,12 @@ class Walk:
         for at, field in enumerate(part.fields):
             self._field(part, at, field)
         if part.species_at is not None:
-            places = "".join(f", {place}" for place in "ij"[: part.depth])
-            known = f", {self.position(part.at + part.species)}" if self.noted(part) else ""
-            self.add(1, f"note_{part.key}(&w->past, k{places}{known});")
+            species = part.at + part.species
+            known = f", {self.position(species)}" if self.noted(part) else ""
+            place = "i" if part.depth == 1 else "i << 8 | j"
+            kind = self.told.who(part)
+            who = f"({kind})((uint32_t){species} << {8 * part.depth} | {place})"
+            self.add(1, f"note_{part.key}(&w->past, k, {who}{known});")
         lines, self.lines = self.lines, outer
         if part.outer and not any(re.search(r"\brow\b", line) for line in lines[1:]):
             lines = lines[1:]
@@ -144,7 +147,9 @@ class Walk:
     def _find_last(self, part: Part) -> None:
         """The last element of the same species, if there is one."""
         seen, held = f"w->past.{part.key}", self.told.held(part)
-        places = [f"{seen}[k].{place}" for place in "ij"[: part.depth]]
+        places = [f"(uint8_t){seen}_who[k]"]
+        if part.depth == 2:
+            places.insert(0, f"(uint8_t)({seen}_who[k] >> 8)")
         beyond = "NULL"
         if held < min(part.most, self.told.capacity):
             arguments = "".join(f", {place}" for place in "ij"[: part.depth])
@@ -171,14 +176,19 @@ class Walk:
 
     def seen(self, part: Part) -> str:
         """The k-th of the species seen last."""
-        places = [f"w->past.{part.key}[k].{place}" for place in "ij"[: part.depth]]
-        return f"{part.element(*places)}.{part.species}"
+        return f"(w->past.{part.key}_who[k] >> {8 * part.depth})"
 
     def starts(self, part: Part, entry: dict[str, Any]) -> str:
         """The sums for a new species; `hour` chooses the row where there are several."""
         starts = self.tables.sums(entry["new"], f"{part.path} new species")
         by_hour = f" + {len(self.tables.known) + 1}u * hour" if len(entry["new"]) > 1 else ""
         return starts + by_hour
+
+    def share_if_known(self, at: str) -> str:
+        """What a species has, nothing where another than the known is said."""
+        if self.all_known:
+            return f"share_of(starts, {at})"
+        return f"{at} < KNOWN_COUNT ? share_of(starts, {at}) : 0u"
 
     # ---- Sets
 
@@ -293,22 +303,23 @@ class Walk:
 
     def age(self, part: Part) -> str:
         """The row for the age of the k-th of the species seen."""
-        text = f"({self.code_type_of_moments}){self.now(part)} - w->past.{part.key}[k].when"
+        now = "w->past.elapsed" if part.said["clock_step_s"] else f"({self.moments})now"
+        text = f"{now} - w->past.{part.key}_when[k]"
         units = int(part.said["clock_step_s"] or 1) // self.told.unit_s
         if part.said["clock_step_s"] and units > 1:
             text = divided(f"({text})", units, 0xFFFFFFFF, wide=self.told.moment == "uint64_t")
         return f"age_row({text})"
 
     @property
-    def code_type_of_moments(self) -> str:
+    def moments(self) -> str:
         return "uint64_t" if self.told.moment == "uint64_t" else "uint32_t"
 
     def advance(self, part: Part, at: int, code: str) -> str:
         """The statement that moves the clock on by a code of a field."""
         units = int(part.said["fields"][at]["step_s"]) // self.told.unit_s
         by = f"{code} * {literal(units)}" if units > 1 else code
-        kind = self.told.moment
-        return f"w->past.elapsed = ({kind})(w->past.elapsed + {by});"
+        kind = "(uint64_t)" if self.told.moment == "uint64_t" and not self.wide else ""
+        return f"w->past.elapsed += {kind}{by};"
 
 
 def shared(told: Told) -> Iterator[str]:
@@ -342,37 +353,45 @@ def _hour(told: Told, past: str) -> Iterator[str]:
 
 
 def _note(told: Told, part: Part, past: str) -> Iterator[str]:
-    key, held = f"past->{part.key}", told.held(part)
-    places = "ij"[: part.depth]
+    key, who = f"past->{part.key}", told.who(part)
     noted = part.depth == 2 and part.sets
-    arguments = "".join(f", size_t {place}" for place in places)
     when = "past->elapsed"
     if not part.said["clock_step_s"]:
-        when = f"({told.moment})i" if part.depth == 1 else f"{key}_elements"
+        when = f"({told.moment})(who & 255u)" if part.depth == 1 else f"{key}_elements"
     yield ""
     yield "/* An element has been said, of the species that was the k-th: now it is the first. */"
-    yield f"static void note_{part.key}("
-    yield (f"{INDENT}{past} *past, unsigned k{arguments}{', unsigned known' if noted else ''})")
+    known = ", unsigned known" if noted else ""
+    yield f"static void note_{part.key}({past} *past, unsigned k, {who} who{known})"
     yield "{"
-    yield f"{INDENT}if (k == {key}_count) {{"
-    yield f"{INDENT * 2}if (k < {held}u) {{"
-    yield f"{INDENT * 3}{key}_count++;"
-    yield f"{INDENT * 2}}} else {{"
-    yield f"{INDENT * 3}k--;"
-    yield f"{INDENT * 2}}}"
-    yield f"{INDENT}}}"
-    yield f"{INDENT}for (; k > 0u; k--) {{"
-    yield f"{INDENT * 2}{key}[k] = {key}[k - 1u];"
-    yield f"{INDENT}}}"
-    yield f"{INDENT}{key}[0].when = {when};"
-    for place in places:
-        yield f"{INDENT}{key}[0].{place} = (uint8_t){place};"
+    if part.said["clock_step_s"] and told.moment == "uint16_t":
+        when = "(uint16_t)past->elapsed"
+    lines = [
+        f"{told.moment} when = {when};",
+        "",
+        f"if (k == {told.held(part)}u) {{",
+        "    k--;",
+        f"}} else if (k == {key}_count) {{",
+        f"    {key}_count++;",
+        "}",
+        "for (unsigned to = 0; to < k; to++) {",
+        f"    const {who} next = {key}_who[to];",
+        f"    const {told.moment} then = {key}_when[to];",
+        "",
+        f"    {key}_who[to] = who;",
+        f"    {key}_when[to] = when;",
+        "    who = next;",
+        "    when = then;",
+        "}",
+        f"{key}_who[k] = who;",
+        f"{key}_when[k] = when;",
+    ]
     if part.depth == 2:
-        yield f"{INDENT}{key}_elements++;"
+        lines.append(f"{key}_elements++;")
     if noted:
-        yield f"{INDENT}if (known < KNOWN_COUNT) {{"
-        yield f"{INDENT * 2}{key}_in[known] = (uint8_t)({key}_instances + 1u);"
-        yield f"{INDENT}}}"
+        lines.append("if (known < KNOWN_COUNT) {")
+        lines.append(f"    {key}_in[known] = (uint8_t)({key}_instances + 1u);")
+        lines.append("}")
+    yield from (INDENT + line if line else "" for line in lines)
     yield "}"
 
 
@@ -386,7 +405,7 @@ def _active(told: Told, part: Part, past: str) -> Iterator[str]:
     yield f"{INDENT}unsigned k = 0;"
     yield ""
     yield f"{INDENT}while (k < 3u && k < {key}_count &&"
-    yield f"{INDENT * 3}({kind}){key}[k].when + {reach}u >= past->elapsed) {{"
+    yield f"{INDENT * 3}({kind}){key}_when[k] + {reach}u >= past->elapsed) {{"
     yield f"{INDENT * 2}k++;"
     yield f"{INDENT}}}"
     yield f"{INDENT}return k;"

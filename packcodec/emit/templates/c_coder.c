@@ -2,17 +2,16 @@
 /* ---- The range coder (spec/modelled-coding.md) */
 
 #define FIRST_RANGE 0xfc000000u
-#define LEAST_RANGE 0x1000000u
 #define PLAIN_BITS 6u
 #define LAST_ROW @last_row@u /* of the rows by room */
-#define ROOMY_BITS (SIZE_MAX < @roomy@u ? SIZE_MAX : (size_t)@roomy@u)
+#define ROOMY_BITS (LAST_ROW + 7u) /* whatever the range is, the last row holds */
+#define ENDLESS_BITS (SIZE_MAX < @roomy@u ? SIZE_MAX : (size_t)@roomy@u)
 
 /* The interval, and the octets before it, which are sure but for a carry; `most` of them are kept. */
 struct coder {
     uint32_t low, range;
     size_t shifts, most;
     uint8_t *octets;
-    uint8_t before; /* the last octet when a mark was set */
 };
 
 /*@ struct source */
@@ -83,7 +82,7 @@ static void narrow(struct coder *to, uint32_t r, uint32_t from, uint32_t until)
     if (to->low < start) {
         carry(to);
     }
-    for (; range < LEAST_RANGE; range <<= 8) {
+    for (; range >> 24 == 0u; range <<= 8) {
         if (to->shifts < to->most) {
             to->octets[to->shifts] = (uint8_t)(to->low >> 24);
         }
@@ -204,7 +203,7 @@ static size_t room_row(const struct coder *to, size_t room)
 {
     size_t spent = 8u * to->shifts;
 
-    if (room >= spent + 7u + LAST_ROW) {
+    if (room >= spent + ROOMY_BITS) {
         return LAST_ROW;
     }
     for (uint32_t range = to->range; range >> 31 == 0u; range <<= 1) {
@@ -241,23 +240,12 @@ static void flush(struct coder *to, size_t octets)
     }
 }
 
-/*@ mark_octet( */
-/* Remember the last octet before the interval. */
-static void mark_octet(struct coder *to)
+/*@ take_back( */
+/* Undo a carry into the octets before, if there was one: the last of them was `last`. */
+static void take_back(uint8_t *octets, size_t at, uint8_t last)
 {
-    if (to->shifts > 0u && to->shifts <= to->most) {
-        to->before = to->octets[to->shifts - 1u];
-    }
-}
-
-/*@ resume( */
-/* Take back a carry that went past the mark to which the coder has returned. */
-static void resume(struct coder *to)
-{
-    size_t at = to->shifts;
-
-    if (at > 0u && at <= to->most && to->octets[at - 1u] != to->before) {
-        while (to->octets[--at]-- == 0u) {
+    if (at > 0u && octets[at - 1u] != last) {
+        while (octets[--at]-- == 0u) {
         }
     }
 }
@@ -335,7 +323,7 @@ static void cut(struct source *from, uint32_t r, uint32_t first, uint32_t until)
     const uint32_t start = r * first;
 
     from->range = (until > 0u ? r * until : from->range) - start;
-    for (from->value -= start; from->range < LEAST_RANGE; from->range <<= 8) {
+    for (from->value -= start; from->range >> 24 == 0u; from->range <<= 8) {
         if (from->left == 0u) {
             fail(from, @macro@_WRONG_LENGTH);
             return;
@@ -427,7 +415,7 @@ static size_t get_room_row(const struct source *from, size_t bits)
 {
     /* A coder that has shifted as often. */
     const struct coder like = {
-        0u, from->range, (bits + 7u) / 8u - from->left, 0u, NULL, 0u,
+        0u, from->range, (bits + 7u) / 8u - from->left, 0u, NULL,
     };
 
     return room_row(&like, bits);
