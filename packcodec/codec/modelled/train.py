@@ -39,6 +39,7 @@ BACKING = 6.0
 PRIOR = 0.4
 MOST_CONTEXTS = 2
 MOST_AROUND = 2
+KIN_ROUNDS = 8
 
 
 class Counts(dict[int, float]):
@@ -190,35 +191,52 @@ class _Probe:
     def choices(self, known: tuple[int, ...]) -> list[_Choice]:
         """Nothing but log2 of the codes for no bytes; or a row for what one or two contexts say."""
         centre = sorted(self.codes)[len(self.codes) // 2]
-        kin = self._kin(known)
-        columns = dict(self.contexts)
-        sizes = {name: context.size for name, context in self.available.items()}
-        if kin:
-            classes = dict(zip(known, kin, strict=True))
-            columns["kin"] = [classes.get(species, 0) for species in self.species]
-            sizes["kin"] = KINS
         path = self.spot.path
-        every = len(self.codes)
         found = [
             _Choice(sum(self.shares) * log2(self.spot.codes), 0, lambda: (PlaceTable(path, ()),))
         ]
         plain = [self._folded(around, centre) for around in ("none", "centre", *self.earlier)]
         plain.sort(key=lambda column: column.bits([], 1))
         for column in plain[:MOST_AROUND]:
-            for count in range(MOST_CONTEXTS + 1):
-                for names in combinations(columns, count):
-                    rows, index = 1, [0] * every
-                    for name in names:
-                        rows *= sizes[name]
-                        index = [
-                            row * sizes[name] + part
-                            for row, part in zip(index, columns[name], strict=True)
-                        ]
-                    table = PlaceTable(
-                        path, (), names, column.around, centre, kin if "kin" in names else b""
-                    )
-                    found.append(column.choice(table, index, rows))
+            found += self._choices(column, centre, known)
         return found
+
+    def _choices(self, column: "_Column", centre: int, known: tuple[int, ...]) -> list[_Choice]:
+        """The symbols counted this way, with a row for what none, one or two contexts say."""
+        path, found = self.spot.path, []
+        by_mean = self._kin_by_mean(known)
+        for count in range(MOST_CONTEXTS + 1):
+            for names in combinations(self.contexts, count):
+                rows, index = self._index(names)
+                table = PlaceTable(path, (), names, column.around, centre)
+                found.append(column.choice(table, index, rows))
+                if count == MOST_CONTEXTS or not by_mean:
+                    continue
+                for kin in (by_mean, self._kin_by_likeness(column, index, by_mean)):
+                    table = PlaceTable(
+                        path,
+                        (),
+                        (*names, "kin"),
+                        column.around,
+                        centre,
+                        bytes(kin[one] for one in known),
+                    )
+                    # A species that is not known to the tables is of the first class.
+                    of = {one: kin[one] for one in known}
+                    parts = zip(index, self.species, strict=True)
+                    with_kin = [KINS * row + of.get(species, 0) for row, species in parts]
+                    found.append(column.choice(table, with_kin, KINS * rows))
+        return found
+
+    def _index(self, names: tuple[str, ...]) -> tuple[int, list[int]]:
+        """How many rows these contexts choose among, and which of them each code had."""
+        rows, index = 1, [0] * len(self.codes)
+        for name in names:
+            size = self.available[name].size
+            rows *= size
+            parts = zip(index, self.contexts[name], strict=True)
+            index = [row * size + part for row, part in parts]
+        return rows, index
 
     def _folded(self, around: str, centre: int) -> "_Column":
         codes, last = self.spot.codes, self.spot.codes - 1
@@ -233,10 +251,10 @@ class _Probe:
             ]
         return _Column(around, [classes.of(code) for code in folded], self.shares, classes)
 
-    def _kin(self, known: tuple[int, ...]) -> bytes:
-        """Each known species' class: quarters of what was seen, by the species' mean code."""
+    def _kin_by_mean(self, known: tuple[int, ...]) -> dict[int, int]:
+        """Each species' class: quarters of what was seen, by the species' mean code."""
         if not self.species:
-            return b""
+            return {}
         sums: Counter[int] = Counter()
         counts = Counter(self.species)
         for species, code in zip(self.species, self.codes, strict=True):
@@ -246,9 +264,36 @@ class _Probe:
         mean = {one: (sums[one] + 4 * whole) / (counts[one] + 4) for one in {*known, *counts}}
         below, kin = 0, {}
         for one in sorted(mean, key=lambda one: (mean[one], one)):
-            kin[one] = KINS * below // len(self.species)
+            kin[one] = min(KINS * below // len(self.species), KINS - 1)
             below += counts[one]
-        return bytes(min(kin[one], KINS - 1) for one in known)
+        return kin
+
+    def _kin_by_likeness(
+        self, column: "_Column", index: list[int], kin: dict[int, int]
+    ) -> dict[int, int]:
+        """From those classes on, each species to the class that would send its symbols best, in the
+        rows that the other contexts choose."""
+        kin = dict(kin)
+        said = column.of_each(self.species, index)
+        for _ in range(KIN_ROUNDS):
+            before = dict(kin)
+            costs = [
+                column.costs(said[one] for one in sorted(said) if kin[one] == number)
+                for number in range(KINS)
+            ]
+            kin |= {one: _cheapest(said[one], costs) for one in sorted(said)}
+            if kin == before:
+                break
+        return kin
+
+
+def _cheapest(rows: Mapping[int, Counts], costs: Sequence[Mapping[int, Sequence[float]]]) -> int:
+    """The class in which these symbols cost the fewest bits, the first of equals."""
+    bits = [
+        sum(n * cost[row][symbol] for row, counts in rows.items() for symbol, n in counts.items())
+        for cost in costs
+    ]
+    return bits.index(min(bits))
 
 
 @dataclass(slots=True)
@@ -286,6 +331,26 @@ class _Column:
             return (replace(table, rows=made),)
 
         return _Choice(bits, rows * len(self.classes) + len(table.kin), make)
+
+    def of_each(self, whose: list[int], index: list[int]) -> dict[int, dict[int, Counts]]:
+        """The symbols of each species by row; `whose` and `index` are in their order."""
+        found: dict[int, dict[int, Counts]] = defaultdict(lambda: defaultdict(Counts))
+        every = zip(whose, index, self.symbols, self.shares, strict=True)
+        for species, row, symbol, share in every:
+            found[species][row][symbol] += share
+        return found
+
+    def costs(self, many: Iterable[Mapping[int, Counts]]) -> dict[int, list[float]]:
+        """Bits of each symbol in each row, as learned from all of these together."""
+        rows: dict[int, list[Counts]] = defaultdict(list)
+        for each in many:
+            for row, counts in each.items():
+                rows[row].append(counts)
+        unseen = [-log2(share) for share in self.whole]
+        found: dict[int, list[float]] = defaultdict(lambda: unseen)
+        for row, those in rows.items():
+            found[row] = [-log2(share) for share in _backed(_together(those), self.whole)]
+        return found
 
     def _rows(self, index: list[int]) -> dict[int, Counts]:
         found: dict[int, Counts] = defaultdict(Counts)

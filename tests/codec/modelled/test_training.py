@@ -137,6 +137,23 @@ def test_tables_take_no_more_than_asked(size: int) -> None:
     assert bits < {0: 23.1, 20: 22, 200: 14, 2048: 9}[size]
 
 
+def test_species_alike_in_habits_share_a_class_whatever_their_mean() -> None:
+    """None or eight of two of them, a number of their own of the rest: four classes are enough,
+    but not those that neighbours by mean would make."""
+    random = Random(7)
+    seen = ListOf("seen", (SpeciesCode("species"), Integer("individuals", 0, 8)), 1, 1)
+    records = []
+    for _ in range(2000):
+        species = random.randrange(5)
+        eights = {0: 0.45, 2: 0.55}.get(species)
+        individuals = 3 + species if eights is None else 8 * (random.random() < eights)
+        records.append({"seen": [{"species": f"label {species}", "individuals": individuals}]})
+    layout = learned((seen,), records)
+    costs = cost_of(layout, measured(layout, records))
+    # One bit in two fifths of the records, and nothing in the others.
+    assert costs["individuals"] == pytest.approx(0.4, abs=0.1)
+
+
 def test_room_that_a_large_step_down_leaves_is_filled_again() -> None:
     """The first place's step is the cheaper one, but the second's alone is enough."""
 
