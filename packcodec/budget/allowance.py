@@ -27,6 +27,7 @@ class Allowance:
 
     @property
     def bytes_per_day(self) -> int:
+        """Whole frames, header and check included."""
         return self.frames_per_day * self.frame_bytes
 
 

@@ -45,6 +45,7 @@ class FieldCost:
 
     @property
     def bits(self) -> int:
+        """Of all its values in the frame."""
         return self.width * self.times
 
 

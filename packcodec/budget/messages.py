@@ -99,6 +99,10 @@ def message_plan(
     sent_bytes: int | None,
     airtime_of: AirtimeOf,
 ) -> MessagePlan:
+    """One message of the traffic, no longer than `sent_bytes` on the air (None: it does not go).
+
+    `airtime_of(message, frame_bytes)` is as in :func:`packcodec.budget.verdict.verdicts`.
+    """
     name, sizes, per_day = message.name, traffic.sizes(message.name), traffic.per_day(message.name)
     typical = traffic.typical_bytes(name)
     p99 = None if sizes is None else p99_of(sizes)

@@ -102,6 +102,7 @@ class Budget:
 
     @property
     def airtime_us_per_day(self) -> int:
+        """Mean time on air of one station, all messages together."""
         return sum(message.airtime_us_per_day for message in self.messages)
 
     def airtime_us(self, message: str, frame_bytes: int | None = None) -> int:

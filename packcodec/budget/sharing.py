@@ -35,6 +35,7 @@ class Sharing:
     spread_us: int
 
     def loss_among(self, stations: int) -> float:
+        """The part of frames lost, 0..1, were there so many stations."""
         return frame_loss(stations, self.airtime_us, self.period_us, channels=self.channels)
 
 

@@ -43,6 +43,7 @@ class Regular:
             )
 
     def per_day(self, watch_s: int) -> Fraction:
+        """Frames in a day of `watch_s` seconds of watching."""
         return min(
             Fraction(DAY_S, self.period_s), max(Fraction(1), Fraction(watch_s, self.period_s))
         )
@@ -72,6 +73,7 @@ class Random:
             )
 
     def per_day(self, watch_s: int) -> Fraction:  # noqa: ARG002
+        """The mean, however long the watch is."""
         return self.frames_per_day
 
     def most_in(self, window_us: int, watch_s: int) -> int:
@@ -134,6 +136,7 @@ class Expected:
 
     @property
     def messages(self) -> tuple[str, ...]:
+        """The names of the messages that have a rate."""
         return tuple(self.rates)
 
     def per_day(self, message: str) -> Fraction:
@@ -194,9 +197,11 @@ class Logged:
 
     @property
     def messages(self) -> tuple[str, ...]:
+        """The names of the messages sent, the first sent first."""
         return tuple(dict.fromkeys(each.message for each in self.sent))
 
     def per_day(self, message: str) -> Fraction:
+        """Frames a station-day."""
         return Fraction(sum(each.message == message for each in self.sent), self.station_days)
 
     def sizes(self, message: str) -> Counter[int]:

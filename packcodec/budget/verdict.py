@@ -48,6 +48,7 @@ class Use:
 
     @property
     def share(self) -> Fraction:
+        """The part of the limit that is used; over 1 where it is broken."""
         return Fraction(self.used_us, self.allowed_us)
 
 
@@ -81,6 +82,7 @@ class Verdict:
 
     @property
     def word(self) -> str:
+        """Fits, does not fit, or unknown, as people read it."""
         return {True: "fits", False: "does not fit", None: "unknown"}[self.fits]
 
 

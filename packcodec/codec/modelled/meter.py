@@ -39,21 +39,25 @@ class Meter:
         return self.bits - self._started
 
     def symbol(self, cumulative: Cumulative, said: int) -> int:
+        """Count what a symbol of a table says; as a coder, so are the three below."""
         self._path = self._walk.names.get(id(cumulative), self._path)
         self._add(log2(TOTAL / (cumulative[said + 1] - cumulative[said])))
         return said
 
     def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
+        """Of a symbol among those that are left without some."""
         self._path = self._walk.names.get(id(frequencies), self._path)
         shares = left_of(frequencies, without)
         self._add(log2(sum(shares) / shares[said]))
         return said
 
     def uniform(self, n: int, said: int) -> int:
+        """Of a number among n alike."""
         self._add(log2(n))
         return said
 
     def more(self, tables: Sequence[Cumulative], said: int) -> int:
+        """Of one more element or none, by the room that the bits counted so far leave."""
         spent = int(self.bits - self._started)
         return self.symbol(tables[room_row(self._room_bits - spent)], said)
 

@@ -36,9 +36,11 @@ class Presence:
                 self._step(self.hour, 1, HOUR_HOLD, 0.0)
 
     def byte(self, hour: int, at: int) -> int:
+        """The odds of species number `at` at an hour row, as a byte of the table `there`."""
         return logit_byte(self.species[at] + self.hour[hour, at])
 
     def bits(self) -> float:
+        """What the sets cost by these odds, and a nat for each of them, in bits."""
         nats = 0.0
         for at, hour, age, no, yes in self.cells:
             share = self._share(at, hour, age)
@@ -64,4 +66,5 @@ class Presence:
 
 
 def logit_byte(nats: float) -> int:
+    """A logit in nats as a byte: 128 is even, 8 more is twice as likely."""
     return min(max(EVEN + round(OCTAVE * nats / log(2)), 0), 255)

@@ -9,8 +9,9 @@ import pytest
 from every_kind import schema_of
 
 from packcodec.codec.modelled import ModelledPayload
+from packcodec.codec.modelled.learning import Choice, within
 from packcodec.codec.modelled.meter import Meter
-from packcodec.codec.modelled.train import _Choice, _within, train
+from packcodec.codec.modelled.train import train
 from packcodec.codec.modelled.tree import Tree
 from packcodec.layout import Layout, compile_layout
 from packcodec.schema.model import Duration, Field, Integer, ListOf, SpeciesCode, Time
@@ -157,9 +158,9 @@ def test_species_alike_in_habits_share_a_class_whatever_their_mean() -> None:
 def test_room_that_a_large_step_down_leaves_is_filled_again() -> None:
     """The first place's step is the cheaper one, but the second's alone is enough."""
 
-    def choices(path: str, *options: tuple[float, int]) -> list[_Choice]:
+    def choices(path: str, *options: tuple[float, int]) -> list[Choice]:
         return [
-            _Choice(bits, size, lambda size=size: (PlaceTable(path, (bytes(size),)),))  # type: ignore[misc]
+            Choice(bits, size, lambda size=size: (PlaceTable(path, (bytes(size),)),))  # type: ignore[misc]
             for bits, size in options
         ]
 
@@ -170,7 +171,7 @@ def test_room_that_a_large_step_down_leaves_is_filled_again() -> None:
         (800, (600, 100)),
         (650, (500, 100)),
     ):
-        tables = _within(places, room)
+        tables = within(places, room)
         assert tuple(len(table.rows[0]) for table in tables) == kept
 
 
