@@ -35,6 +35,7 @@ from packcodec.base.failures import Failures
 from packcodec.codec.record import Record
 from packcodec.errors import CarrierError, DecodeError, Reason
 from packcodec.frame.codec import NONE_HEARD, Codec, Opened
+from packcodec.frame.fill import BATCHES
 from packcodec.frame.repair import Contradiction, Solver
 from packcodec.frame.sequence import COUNTER_BITS, infer_counter
 
@@ -258,7 +259,8 @@ class Account:
             self.cadence.heard(counter, received)
             self._times.append(received)
             self._counters.append(counter)
-            if timed is not None:
+            # A batch waits for company: how late it comes says nothing of the clock.
+            if timed is not None and timed.message not in BATCHES:
                 self.clock.heard(timed.message, said_time(timed), received)
         if len(self._frames) > 2 * WINDOW:
             self._forget(self.highest - WINDOW)

@@ -14,6 +14,7 @@ from typing import Any
 
 from packcodec.base.clock import said_time
 from packcodec.codec.record import AtLeast, AtMost, Record
+from packcodec.frame.fill import single_of, singles
 from packcodec.schema.model import ListOf, Message, Schema, SpeciesCode
 
 Key = tuple[Any, ...]
@@ -72,13 +73,17 @@ class Reconciliation:
 def reconcile(schema: Schema, card: Iterable[Record], radio: Iterable[Record]) -> Reconciliation:
     """Compare the records made from a card's log with those that came by radio."""
     messages = {message.name: message for message in schema.messages}
+    # A batch is compared element by element: the radio joins what the card has one by one.
+    card = [each for record in card for each in singles(messages[record.message], record)]
+    radio = [each for record in radio for each in singles(messages[record.message], record)]
+    for single in filter(None, map(single_of, schema.messages)):
+        messages.setdefault(single.name, single)
     found, told = Reconciliation(), defaultdict[str, Told](Told)
     waiting: dict[Key, list[Record]] = defaultdict(list)
     for record in radio:
         waiting[_key(record, messages)].append(record)
         _tell(told, record, messages, radio=True)
-    recorded = list(card)
-    for record, partner in zip(recorded, _partners(recorded, waiting, messages), strict=True):
+    for record, partner in zip(card, _partners(card, waiting, messages), strict=True):
         _tell(told, record, messages, radio=False)
         found.compared.append(_compared(record, partner))
     found.only_radio = [record for left in waiting.values() for record in left]

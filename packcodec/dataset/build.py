@@ -31,10 +31,12 @@ from packcodec.dataset.model import (
 )
 from packcodec.dataset.values import count, instant, number
 from packcodec.errors import LogError
+from packcodec.frame.fill import BATCHES, singles
 from packcodec.frame.sequence import infer_counter
-from packcodec.schema.model import Boolean, Duration, Field, Integer, Scaled, Schema
+from packcodec.schema.model import Boolean, Duration, Field, Integer, Message, Scaled, Schema
 
 SIGHTING, SUMMARY, HEALTH = "sighting", "summary", "health"
+TIMES = frozenset({"at", "start"})
 _KINDS: Mapping[type[Field], Literal["integer", "number", "boolean"]] = {
     Integer: "integer",
     Scaled: "number",
@@ -66,6 +68,7 @@ class _Placed:
     at: datetime | None
     end: datetime | None
     clock: Clock
+    part: str = ""
 
 
 def build(
@@ -168,7 +171,7 @@ def _place(
     known: dict[int, list[Known]],
 ) -> list[_Placed]:
     """Each record in its deployment; all that have a counter also go to `known`, by station."""
-    messages = {each.name for each in schema.messages}
+    messages = {each.name: each for each in schema.messages}
     reached: dict[int, int] = {}
     latest: dict[int, Deployment] = {}
     placed = []
@@ -188,16 +191,30 @@ def _place(
             numbered = Known(counter, record.message, record.values)
             known.setdefault(record.station, []).append(numbered)
         with _named(record):
-            at, end, clock = _dated(each, schema.policy.interval_s)
-        home = _home(deployments, record.station, at, latest)
-        if home is None:
-            tally["unplaced"] += 1
-            continue
-        latest[record.station] = home
-        placed.append(_Placed(each, home, counter, at, end, clock))
+            parts = _parts(messages[record.message], each)
+        for place, part in enumerate(parts, 1):
+            with _named(record):
+                at, end, clock = _dated(part, schema.policy.interval_s)
+            home = _home(deployments, record.station, at, latest)
+            if home is None:
+                tally["unplaced"] += 1
+                continue
+            latest[record.station] = home
+            said = f"-{place}" if part is not each else ""
+            placed.append(_Placed(part, home, counter, at, end, clock, said))
     order = {each.id: n for n, each in enumerate(deployments)}
     # A counter orders what no clock dates; where there is none the order of arrival has to do.
     return sorted(placed, key=lambda one: (order[one.deployment.id], one.counter or 0))
+
+
+def _parts(message: Message, heard: Heard) -> list[Heard]:
+    """A batch as what it holds. When its elements were, the time of reception cannot tell."""
+    record = heard.record
+    if message.name not in BATCHES:
+        return [heard]
+    times = {name: instant(record.values[name]) for name in TIMES & record.values.keys()}
+    parts = singles(message, replace(record, values={**record.values, **times}))
+    return [replace(heard, record=part, received=None) for part in parts]
 
 
 def _counter(heard: Heard, reached: dict[int, int], bits: int) -> int | None:
@@ -243,7 +260,7 @@ def _sighting(placed: _Placed) -> Sighting:
     values = placed.heard.record.values
     n = "undated" if placed.counter is None else placed.counter
     return Sighting(
-        id=f"{placed.deployment.id}-{n}",
+        id=f"{placed.deployment.id}-{n}{placed.part}",
         deployment=placed.deployment.id,
         species=values["species"],
         start=placed.at,

@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -170,8 +169,8 @@ def _values(codec: Codec, log: Log) -> Iterator[tuple[str, int, Values]]:
 def _add_elements(found: dict[int, list[Element]], codec: Codec, record: Record) -> None:
     """The elements of a batch by a clock that was set, as a station would join them."""
     message = codec.payloads[record.message].message.message
-    with suppress(EncodeError):
-        found.setdefault(record.station or 0, []).extend(unbatched(message, record.values))
+    elements = found.setdefault(record.station or 0, [])
+    elements += [(at, values) for at, values in unbatched(message, record.values) if at]
 
 
 def _sightings(schema: Schema, listed: ListOf, log: Log) -> dict[int, list[Element]]:

@@ -4,7 +4,7 @@ A message whose last field is a list shares its header, its time and its context
 elements. Where the element has a duration since the previous one, its times are told by that.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from fractions import Fraction
 from math import inf
@@ -15,6 +15,9 @@ from packcodec.frame.codec import Codec
 from packcodec.schema.model import Duration, Field, ListOf, Message, SpeciesCode, Time
 
 _US = timedelta(microseconds=1)
+
+# Messages that hold a batch of others (spec/station.md).
+BATCHES: Mapping[str, str] = {"sightings": "sighting", "summaries": "summary"}
 
 Element = tuple[datetime, Values]
 """An element with its instant; `values` are those of its fields, but for the duration since."""
@@ -74,24 +77,43 @@ def batch_list(message: Message) -> ListOf | None:
     return last
 
 
-def unbatched(message: Message, values: Values) -> Iterator[Element]:
-    """The elements of a batch, as `batches` takes them; instants by the duration since the last.
-
-    Raises EncodeError where the message has no time, or the record does not say it.
-    """
+def unbatched(message: Message, values: Values) -> Iterator[tuple[datetime | None, Values]]:
+    """The elements of a batch, as `batches` takes them; no instants where it says no time."""
     *head, listed = message.fields
+    assert isinstance(listed, ListOf)
     at = values[head[0].name] if head else None
-    if not isinstance(at, datetime) or not isinstance(listed, ListOf):
-        raise EncodeError(
-            "does not say when its elements were", place=f"message.{message.name}", remedy=TIMELESS
-        )
     since = next((f.name for f in listed.fields if isinstance(f, Duration) and f.since), None)
     for row in values[listed.name]:
-        at += timedelta(seconds=row[since] if since else 0)
-        yield at, {name: value for name, value in row.items() if name != since}
+        if isinstance(at, datetime) and since:
+            at += timedelta(seconds=row[since])
+        element = {name: value for name, value in row.items() if name != since}
+        yield at if isinstance(at, datetime) else None, element
 
 
-TIMELESS = "take them from the time of reception"
+def single_of(message: Message) -> Message | None:
+    """The message that each element of a batch is, if it is one of BATCHES."""
+    listed = batch_list(message) if message.name in BATCHES else None
+    if listed is None:
+        return None
+    fields = (f for f in listed.fields if not (isinstance(f, Duration) and f.since))
+    return Message(BATCHES[message.name], message.code, (*message.fields[:-1], *fields))
+
+
+def singles(message: Message, record: Record) -> list[Record]:
+    """The sightings or summaries of a batch, or the record itself where it is none."""
+    single = single_of(message)
+    if single is None:
+        return [record]
+    head = message.fields[:-1]
+    return [
+        Record(
+            single.name,
+            {**{field.name: at for field in head}, **values},
+            record.station,
+            record.sequence,
+        )
+        for at, values in unbatched(message, record.values)
+    ]
 
 
 def as_sets(codec: Codec, message: str, values: Values) -> Values:

@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Any
 
 from packcodec.errors import SchemaError
+from packcodec.frame.fill import BATCHES as BATCHES
 from packcodec.frame.fill import batch_list
 from packcodec.frozen import frozen
 from packcodec.schema.model import (
@@ -32,8 +33,6 @@ from packcodec.schema.words import kind_of
 
 SIGHTING, SUMMARY, HEALTH = "sighting", "summary", "health"
 SIGHTINGS, SUMMARIES = "sightings", "summaries"
-# A message that holds a batch, and what each of its elements is.
-BATCHES: Mapping[str, str] = {SIGHTINGS: SIGHTING, SUMMARIES: SUMMARY}
 ROWS = "rows"
 
 

@@ -7,9 +7,14 @@ from typing import Any, Literal
 import pytest
 from batch_schema import batch_codec
 from fake_disk import Disk, after, cuts
+from small_dataset import demo_project
 from small_schema import EPOCH, codec_of
 from station_bench import TIGHT, Bench, over_the_limit
 
+from packcodec.base.reconcile import Finding, reconcile
+from packcodec.codec.record import Record
+from packcodec.dataset.build import Heard, build
+from packcodec.dataset.model import Dataset, Deployment
 from packcodec.edge.station import Station
 from packcodec.frame import Codec
 from packcodec.frame.fill import batches_of, unbatched
@@ -55,13 +60,15 @@ def elements(bench: Bench, message: str) -> list[tuple[datetime, dict[str, Any]]
     return found
 
 
+def records_of(codec: Codec) -> list[Record]:
+    """What a direct summary of the same log says."""
+    end = EPOCH + timedelta(seconds=6 * 3600 + WATCHED_S)
+    return summarise(codec, detections(), [Stretch(1, EPOCH + timedelta(hours=6), end)]).records
+
+
 def summaries_of(codec: Codec) -> dict[datetime, dict[str, Any]]:
-    """What a direct summary of the same log says, of each hour by its start."""
-    watched = Stretch(
-        1, EPOCH + timedelta(hours=6), EPOCH + timedelta(seconds=6 * 3600 + WATCHED_S)
-    )
-    records = summarise(codec, detections(), [watched]).records
-    told = [record.values for record in records if record.message == "summary"]
+    """The summaries among them, by their start."""
+    told = [record.values for record in records_of(codec) if record.message == "summary"]
     return {values["start"]: values for values in told}
 
 
@@ -225,3 +232,34 @@ def test_batches_of_elements_come_apart_as_they_were_joined() -> None:
     for values in batches_of(codec, "sightings", elements, 30):
         for (said, _), (at, _) in zip(unbatched(message, values), elements, strict=True):
             assert abs(said - at) <= timedelta(seconds=30)
+
+
+@pytest.mark.parametrize("coding", ["fixed", "modelled"])
+def test_the_desk_reads_a_batch_as_what_it_holds(coding: Coding) -> None:
+    codec = batch_codec(coding)
+    bench = Bench(codec=codec)
+    station = bench.boot()
+    station.tick()
+    live(bench, station)
+    station.hurry()
+    bench.run(station, 180, watching=False)
+    card = records_of(codec)
+    found = reconcile(codec.schema, card, bench.records())
+    assert {each.finding for each in found.compared} == {Finding.AGREED}
+    assert len(found.compared) == len(card) > 30
+    joined, alone = desk(codec, bench.records()), desk(codec, card)
+    assert joined.intervals[: len(alone.intervals)] == alone.intervals
+    # Which row is worth more may differ by what was seen in the same minute.
+    assert set(joined.totals) >= set(alone.totals)
+    seen = [[(s.start, s.species) for s in data.sightings] for data in (joined, alone)]
+    assert sorted(seen[0], key=str) == sorted(seen[1], key=str)
+    assert len({each.id for each in joined.sightings}) == len(joined.sightings)
+    assert not joined.gaps
+
+
+def desk(codec: Codec, records: list[Record]) -> Dataset:
+    """The dataset of one deployment all day."""
+    day = EPOCH + timedelta(days=1)
+    home = Deployment("d", 1, "hide", "north", 57.0, 1.0, EPOCH, day)
+    heard = [Heard(record) for record in records]
+    return build(codec.schema, demo_project(), [home], heard, created=day)
