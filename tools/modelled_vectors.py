@@ -8,175 +8,26 @@ A file made again is the same, byte for byte.
 """
 
 import json
-from dataclasses import dataclass
+from collections.abc import Iterator
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+from modelled_vector_cases import FILES, HEAD, SPECIES, Drawn, VectorFile
+
+from packcodec.codec.modelled.history import HOUR_ROWS
 from packcodec.codec.modelled.payload import ModelledPayload
+from packcodec.codec.modelled.place import Spot
+from packcodec.codec.modelled.tables import Classes
+from packcodec.codec.modelled.walk import Walk
 from packcodec.codec.record import to_json
 from packcodec.errors import DecodeError
 from packcodec.frame import Codec
 from packcodec.layout import canonical_form, compile_layout
 from packcodec.schema import read_schema
+from packcodec.schema.models import Models, PlaceTable, models_text
 
 FOLDER = Path(__file__).parent.parent / "spec" / "vectors" / "modelled"
-
-SPECIES = """code,label,scientific_name,kind,added
-0,blank,,blank,
-1,coot,Fulica atra,animal,
-2,grey_heron,Ardea cinerea,animal,
-3,otter,Lutra lutra,animal,
-5,water_vole,Arvicola amphibius,animal,2027-06-01
-"""
-
-HEAD = """[schema]
-name = "{name}"
-version = 1
-epoch = 2027-04-01T00:00:00Z
-coding = "modelled"
-
-[species]
-file = "species.csv"
-codes = 8
-
-[frame]
-tag_bits = 8
-message_bits = 0
-station_bits = 3
-sequence_bits = 6
-"""
-
-SIGHTINGS = """
-[message.sightings]
-code = 0
-fields = [
-  { name = "at", kind = "time", step_s = 60, span_s = 172800 },
-  { name = "seen", kind = "list", least = 1, most = 60, fields = [
-    { name = "after", kind = "duration", step_s = 60, high_s = 61380, since = "previous" },
-    { name = "species", kind = "species" },
-    { name = "individuals", kind = "integer", low = 1, high = 8, above = "clamp" },
-  ] },
-]
-"""
-
-HOURS = """
-[message.hours]
-code = 0
-fields = [
-  { name = "start", kind = "time", step_s = 3600, span_s = 15811200, beyond = "reject" },
-  { name = "battery_mv", kind = "scaled", low = 2800, high = 4300, step = 20, optional = true },
-  { name = "hours", kind = "list", least = 1, most = 24, fields = [
-    { name = "after", kind = "duration", step_s = 3600, high_s = 82800, since = "previous" },
-    { name = "rows", kind = "list", least = 0, most = 4, fields = [
-      { name = "species", kind = "species" },
-      { name = "visits", kind = "integer", low = 0, high = 15, above = "clamp" },
-      { name = "first", kind = "duration", step_s = 60, high_s = 3540 },
-      { name = "last", kind = "duration", step_s = 60, high_s = 3540 },
-    ] },
-  ] },
-]
-"""
-
-MODELS = f"""species = [1, 2, 3]
-
-[[table]]
-path = "message.hours.battery_mv"
-around = "centre"
-centre = 55
-rows = ["{"f0e0d0c0b0a09080" + "70" * 7}"]
-
-[[table]]
-path = "message.hours.hours[].rows there"
-contexts = ["hour"]
-rows = ["606060", "687060", "807868", "807068", "786868", "807068", "887868", "686060"]
-
-[[table]]
-path = "message.hours.hours[].rows[].last"
-contexts = ["kin"]
-around = "before"
-kin = "000102"
-rows = [
-  "f0e8e0d8d0c8c0b8b0a8a0989088",
-  "f0f0e8e8e0e0d8d8d0d0c8c8c0c0",
-  "808080808080808080808080f080",
-  "80808080808080808080808080f0",
-]
-"""
-
-
-@dataclass(frozen=True, slots=True)
-class VectorFile:
-    name: str
-    about: str
-    message: str
-    models: str
-    cases: tuple[tuple[str, dict[str, Any]], ...]
-
-
-def sighting(after_min: int, species: str, individuals: int = 1) -> dict[str, Any]:
-    return {"after": 60 * after_min, "species": species, "individuals": individuals}
-
-
-def row(species: str, visits: int, first_min: int, last_min: int) -> dict[str, Any]:
-    return {
-        "species": species,
-        "visits": visits,
-        "first": 60 * first_min,
-        "last": 60 * last_min,
-    }
-
-
-AT = "2027-04-02T05:31:00Z"
-BURST = [sighting(0, "coot", 2), *([sighting(1, "coot", 2)] * 9), sighting(3, "otter")]
-START = "2027-05-03T06:00:00Z"
-LATER = [
-    {"after": 0, "rows": [row("coot", 2, 4, 51), row("otter", 1, 12, 12)]},
-    {"after": 3600, "rows": [row("coot", 1, 0, 59)]},
-    {"after": 3600, "rows": []},
-    {"after": 7200, "rows": [row("coot", 1, 30, 33), row("grey_heron", 1, 2, 40)]},
-]
-HOUR_CASES = (
-    ("several hours", {"start": START, "battery_mv": 3900, "hours": LATER}),
-    ("an empty hour", {"start": START, "battery_mv": None, "hours": [{"after": 0, "rows": []}]}),
-    (
-        "rows that do not ascend go by count",
-        {
-            "start": START,
-            "battery_mv": 2800,
-            "hours": [{"after": 0, "rows": [row("otter", 15, 59, 0), row("coot", 0, 0, 0)]}],
-        },
-    ),
-    (
-        "a species that the tables do not know",
-        {
-            "start": START,
-            "battery_mv": 4300,
-            "hours": [{"after": 82800, "rows": [row("water_vole", 1, 1, 2), row("#6", 3, 4, 5)]}],
-        },
-    ),
-)
-FILES = (
-    VectorFile(
-        "sightings",
-        "A list that ends with the frame: gaps, species seen lately and new, general tables.",
-        SIGHTINGS,
-        "",
-        (
-            ("one", {"at": AT, "seen": [sighting(0, "coot")]}),
-            ("a burst", {"at": AT, "seen": BURST}),
-            (
-                "all unlikely, so the payload is plain",
-                {"at": AT, "seen": [sighting(1023, "#7", 8), sighting(1021, "blank", 7)] * 8},
-            ),
-            (
-                "as many as there may be",
-                {"at": AT, "seen": [sighting(n % 3, "otter", 1) for n in range(60)]},
-            ),
-        ),
-    ),
-    VectorFile("hours", "Sets of rows in a list of hours, general tables.", HOURS, "", HOUR_CASES),
-    VectorFile("models", "The same with tables of their own.", HOURS, MODELS, HOUR_CASES),
-)
 
 
 def vectors() -> dict[str, str]:
@@ -188,18 +39,17 @@ def vectors() -> dict[str, str]:
 
 
 def _document(file: VectorFile) -> dict[str, Any]:
-    toml = HEAD.format(name=file.name) + file.message
-    if file.models:
+    toml = HEAD.format(name=file.name, frame=file.frame) + file.message
+    models = _models(toml, file) if file.drawn else file.models
+    if models:
         toml += '\n[models]\nfile = "models.toml"\n'
-    codec = Codec(compile_layout(read_schema(toml, SPECIES, models_toml=file.models)))
-    [payload] = codec.payloads.values()
-    assert isinstance(payload, ModelledPayload)
-    valid = [_valid(codec, payload, *case) for case in file.cases]
+    codec = Codec(compile_layout(read_schema(toml, SPECIES, models_toml=models)))
+    valid = [_valid(codec, *case) for case in file.cases]
     return {
         "about": file.about,
         "schema": toml,
         "species": SPECIES,
-        "models": file.models,
+        "models": models,
         "canonical": canonical_form(codec.schema),
         "identity": codec.layout.identity.hex(),
         "check": codec.layout.check.name,
@@ -208,9 +58,60 @@ def _document(file: VectorFile) -> dict[str, Any]:
     }
 
 
-def _valid(
-    codec: Codec, payload: ModelledPayload, about: str, values: dict[str, Any]
-) -> dict[str, Any]:
+class _Spots(Walk):
+    """A walk that remembers every place, and the table it has by default."""
+
+    def __init__(self, *given: Any) -> None:
+        self.found: dict[str, tuple[Spot, PlaceTable]] = {}
+        super().__init__(*given)
+
+    def table(self, spot: Spot) -> PlaceTable:
+        table = super().table(spot)
+        self.found[spot.path] = (spot, table)
+        return table
+
+
+def _models(toml: str, file: VectorFile) -> str:
+    """The models file of the drawn tables."""
+    schema = read_schema(toml, SPECIES)
+    found: dict[str, tuple[Spot, PlaceTable]] = {}
+    for message in schema.messages:
+        found |= _Spots(message, schema, Models(file.known, ())).found
+    tables = {each.path: _drawn(each, *found[each.path], file.known) for each in file.drawn}
+    return models_text(Models(file.known, tuple(tables[path] for path in sorted(tables))))
+
+
+def _drawn(wanted: Drawn, spot: Spot, default: PlaceTable, known: tuple[int, ...]) -> PlaceTable:
+    rows, symbols = len(default.rows), len(Classes(spot.codes))
+    if spot.role == "new":
+        rows = HOUR_ROWS if wanted.contexts else 1
+    elif spot.role not in ("recent", "more"):
+        available, rows = spot.contexts({}), 1
+        for name in wanted.contexts:
+            rows *= available[name].size
+    return PlaceTable(
+        wanted.path,
+        tuple(_bytes(f"{wanted.path} {row}", symbols) for row in range(rows)),
+        wanted.contexts,
+        wanted.around,
+        wanted.centre,
+        bytes(at % 4 for at, _ in enumerate(known)) if "kin" in wanted.contexts else b"",
+    )
+
+
+def _bytes(name: str, count: int) -> bytes:
+    """Weights within a factor of four of the even one, by a hash of their name."""
+    drawn = b"".join(sha256(f"{name} {part}".encode()).digest() for part in range(count // 32 + 1))
+    return bytes(112 + each % 32 for each in drawn[:count])
+
+
+def _valid(codec: Codec, about: str, values: dict[str, Any]) -> dict[str, Any]:
+    (payload,) = (
+        each
+        for each in codec.payloads.values()
+        if {field.name for field in each.message.message.fields} == set(values)
+    )
+    assert isinstance(payload, ModelledPayload)
     said = {"message": payload.message.name, "station": 3, "sequence": 5, "values": values}
     frame = codec.encode(said)
     x, bits = payload.pack_bits(*payload.ordered(values))
@@ -224,9 +125,9 @@ def _valid(
     }
 
 
-def _invalid(codec: Codec, frames: list[bytes]) -> Any:
-    """Payloads that no encoder makes, in frames whose check is right."""
-    octets = codec.layout.check.octets
+def _invalid(codec: Codec, frames: list[bytes]) -> Iterator[dict[str, Any]]:
+    """Payloads that no encoder makes, in frames whose check is right; then other faults."""
+    octets, widths = codec.layout.check.octets, codec.schema.frame
     for frame in frames:
         data = frame[:-octets]
         for about, changed in (
@@ -235,11 +136,40 @@ def _invalid(codec: Codec, frames: list[bytes]) -> Any:
             ("the last byte less", data[:-1]),
             ("the last bit", data[:-1] + bytes([data[-1] ^ 1])),
         ):
-            whole = changed + codec.check(changed, 0, 3).to_bytes(octets, "big")
-            try:
-                codec.decode(whole)
-            except DecodeError as error:
-                yield {"about": about, "frame": whole.hex(), "reason": int(error.reason)}
+            if 8 * len(changed) >= codec.layout.header_bits:
+                yield from _fault(codec, about, _checked(codec, changed))
+    data = frames[0][:-octets]
+    if widths.message_bits:
+        yield from _fault(codec, "message code 0", _checked(codec, _header(codec, data, 0)))
+        # Six ones, and a plain payload whose first code is past its range.
+        plain = (data[0] << 16 | data[1] << 8 | data[2]) >> 3 << 43 | (1 << 43) - 1
+        yield from _fault(codec, "a code past its range", _checked(codec, plain.to_bytes(8, "big")))
+    for about, frame in (
+        ("no bytes", b""),
+        ("a bit of the tag", bytes([frames[0][0] ^ 128]) + frames[0][1:]),
+        ("a bit of the check", frames[0][:-1] + bytes([frames[0][-1] ^ 1])),
+    ):
+        yield from _fault(codec, about, frame)
+
+
+def _fault(codec: Codec, about: str, frame: bytes) -> Iterator[dict[str, Any]]:
+    """The frame and why it is refused; nothing if it happens to be a right one."""
+    try:
+        codec.decode(frame)
+    except DecodeError as error:
+        yield {"about": about, "frame": frame.hex(), "reason": int(error.reason)}
+
+
+def _checked(codec: Codec, data: bytes) -> bytes:
+    return data + codec.check(data, 0, 3).to_bytes(codec.layout.check.octets, "big")
+
+
+def _header(codec: Codec, data: bytes, code: int) -> bytes:
+    """The data under another message code."""
+    widths = codec.schema.frame
+    shift = 8 * len(data) - widths.tag_bits - widths.message_bits
+    mask = ((1 << widths.message_bits) - 1) << shift
+    return (int.from_bytes(data, "big") & ~mask | code << shift).to_bytes(len(data), "big")
 
 
 def main() -> None:

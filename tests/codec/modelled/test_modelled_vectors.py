@@ -4,13 +4,15 @@ import json
 from typing import Any
 
 import pytest
+from every_kind import KINDS, kinds_in
 from modelled_spec_decoder import SpecDecoder
 from tool_loader import ROOT, tool
 
-from packcodec.errors import DecodeError
+from packcodec.errors import DecodeError, Reason
 from packcodec.frame import Codec
 from packcodec.layout import canonical_form, compile_layout
 from packcodec.schema import read_schema
+from packcodec.schema.models import AROUND, CONTEXTS, Models
 
 FOLDER = ROOT / "spec" / "vectors" / "modelled"
 FILES = sorted(FOLDER.glob("*.json"))
@@ -32,6 +34,7 @@ def codec_of(file: Any) -> Codec:
 
 
 def test_made_again_they_are_the_same() -> None:
+    tool("modelled_vector_cases")
     made = tool("modelled_vectors").vectors()
     assert {path.name: path.read_text(encoding="utf-8") for path in FILES} == made
 
@@ -58,7 +61,9 @@ def test_a_stranger_reads_the_codes(file: Any) -> None:
         assert set(bits[len(each["string"]) :]) <= {"0"}
         if not bits.startswith("111111"):
             modelled += 1
-            assert SpecDecoder(schema, schema.messages[0]).decode(bits) == each["codes"]
+            name = each["said"]["message"]
+            (message,) = (one for one in schema.messages if one.name == name)
+            assert SpecDecoder(schema, message).decode(bits) == each["codes"]
     assert modelled >= 2
 
 
@@ -69,6 +74,20 @@ def test_what_no_encoder_makes_is_refused(file: Any) -> None:
         with pytest.raises(DecodeError) as refused:
             codec.decode(bytes.fromhex(each["frame"]))
         assert refused.value.reason == each["reason"]
+
+
+def test_the_files_cover_kinds_contexts_centres_checks_and_reasons() -> None:
+    files = [document(path.name) for path in FILES]
+    layouts = [codec_of(each).layout for each in files]
+    fields = [message.fields for layout in layouts for message in layout.schema.messages]
+    assert {kind for each in fields for kind in kinds_in(each)} == KINDS
+    tables = [
+        table for layout in layouts for table in (layout.schema.models or Models((), ())).tables
+    ]
+    assert {name for table in tables for name in table.contexts} == set(CONTEXTS)
+    assert {table.around for table in tables} == set(AROUND)
+    assert {file["check"] for file in files} == {"crc24", "crc32"}
+    assert {each["reason"] for file in files for each in file["invalid"]} == set(Reason)
 
 
 def test_the_cases_cover_both_forms() -> None:
