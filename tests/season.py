@@ -12,9 +12,10 @@ from random import Random
 
 from fake_disk import Disk, Operation, apply, cuts
 from small_schema import EPOCH
-from station_bench import Bench
+from station_bench import CODEC, Bench
 
 from packcodec.edge.station import Station
+from packcodec.frame import Codec
 
 DAY_S = 86_400
 DAWN_S, DUSK_S = 5 * 3600, 19 * 3600
@@ -38,6 +39,7 @@ class Season:
     limit_s: float
     window_s: float
     chance: Random
+    codec: Codec = CODEC
     bench: Bench = field(init=False)
     visits: int = 0
     last_otter_s: float = -DAY_S
@@ -46,7 +48,7 @@ class Season:
     detections: int = 0
 
     def __post_init__(self) -> None:
-        self.bench = Bench(Disk(), link=self.link)
+        self.bench = Bench(Disk(), link=self.link, codec=self.codec)
 
     def live(self, days: int) -> None:
         for day in range(days):

@@ -5,6 +5,7 @@ tools/nightly_monitor.py lives 180 days on each of several links.
 
 from random import Random
 
+from batch_schema import batch_codec
 from season import Season
 
 
@@ -15,6 +16,19 @@ def test_a_season_without_a_breach() -> None:
     assert season.cut_off == 45
     assert season.visits > 25
     assert len(season.bench.sent) > 500
+
+
+def test_batches_through_a_season_without_a_breach() -> None:
+    """Fewer frames for the same hours, and each of them, though the power goes each evening."""
+    season = Season("lora-eu-864.0:sf=11", 3.6, 3600, Random(11), batch_codec("modelled"))
+    season.live(12)
+    assert season.audit() == []
+    assert season.cut_off == 12
+    records = season.bench.records()
+    hours = [len(each.values["hours"]) for each in records if each.message == "summaries"]
+    assert sum(hours) > 12 * 13
+    assert max(hours) >= 5
+    assert len(records) < sum(hours)
 
 
 def test_the_auditor_sees_each_kind_of_breach() -> None:
