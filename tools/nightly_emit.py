@@ -1,9 +1,10 @@
 """The long look at emitted code: hundreds of schemas in every language, and a minute of fuzzing.
 
-    python tools/nightly_emit.py [seconds of fuzzing]
+    python tools/nightly_emit.py [seconds of fuzzing [examples]]
 
 The tests of tests/emit with hypothesis' long profile, then libFuzzer with sanitizers on the C of
-the demo's schema. Whatever is missing (compilers, Node, interpreters) is said and skipped.
+the demo's schema, in both codings. A test takes an eighth or a quarter of `examples` schemas, for
+each makes code. Whatever is missing (compilers, Node, interpreters) is said and skipped.
 """
 
 import os
@@ -11,31 +12,37 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from packcodec.edge.files import load
 from packcodec.emit import emit
 from packcodec.emit.c_types import CNames
+from packcodec.layout import compile_layout
 from packcodec.layout.model import Layout
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = ROOT / "packcodec" / "edge" / "demo_data" / "schema.toml"
-FUZZED_S = 60
+FUZZED_S, EXAMPLES = 60, 3000
 OPTIONS = ("-std=c99", "-g", "-O1", "-fsanitize=fuzzer,address,undefined")
 
 
 def main(arguments: list[str]) -> int:
     """0 if nothing was found."""
     seconds = int(arguments[0]) if arguments else FUZZED_S
-    return differential() | fuzz(load(DEMO).layout, seconds)
+    examples = int(arguments[1]) if len(arguments) > 1 else EXAMPLES
+    layout = load(DEMO).layout
+    modelled = compile_layout(replace(layout.schema, coding="modelled"))
+    return differential(examples) | fuzz(layout, seconds) | fuzz(modelled, seconds)
 
 
-def differential() -> int:
-    """The tests that draw schemas, a few hundred each; pytest's exit code."""
-    long = {**os.environ, "HYPOTHESIS_PROFILE": "long"}
-    chosen = ("tests/emit", "-k", "any_schema or nearest_step", "-rs")
-    return subprocess.call((sys.executable, "-m", "pytest", *chosen), cwd=ROOT, env=long)
+def differential(examples: int) -> int:
+    """The tests that draw schemas; pytest's exit code."""
+    long = {"HYPOTHESIS_PROFILE": "long", "HYPOTHESIS_EXAMPLES": str(examples)}
+    chosen = ("tests/emit", "-k", "any_schema or any_modelled or nearest_step or symbols", "-rs")
+    command = (sys.executable, "-m", "pytest", *chosen)
+    return subprocess.call(command, cwd=ROOT, env={**os.environ, **long})
 
 
 def fuzz(layout: Layout, seconds: int) -> int:
@@ -60,6 +67,8 @@ def harness(layout: Layout) -> Iterator[str]:
     """The first byte says which decoder gets the rest."""
     names = CNames(layout)
     call, macro = names.prefix, names.macro
+    modelled = layout.schema.coding == "modelled"
+    work = "&work, " if modelled else ""
     yield f'#include "{layout.schema.name}.h"'
     yield "#include <stdlib.h>"
     yield "#include <string.h>"
@@ -67,6 +76,8 @@ def harness(layout: Layout) -> Iterator[str]:
     yield "{"
     yield "    uint8_t again[340] = {0};"
     yield "    size_t bits = 0;"
+    if modelled:
+        yield f"    static struct {call}_work work;"
     yield "    if (size < 1) { return 0; }"
     yield "    const uint8_t chosen = *data++;"
     yield "    size--;"
@@ -74,11 +85,11 @@ def harness(layout: Layout) -> Iterator[str]:
     yield f"    (void){call}_open(data, size, &header);"
     for number, message in enumerate(layout.schema.messages):
         tag = names.structs[message.name].tag
-        decoded = f"{call}_decode_{message.name}(data, size, &m)"
-        encoded = f"{call}_encode_{message.name}(&m, again, &bits)"
+        decoded = f"{call}_decode_{message.name}({work}data, size, &m)"
+        encoded = f"{call}_encode_{message.name}({work}&m, again, &bits)"
         yield f"    if (chosen % {len(layout.schema.messages)} == {number}) {{"
         yield f"        static struct {tag} m;"
-        yield f"        (void){call}_unframe_{message.name}(data, size, &m);"
+        yield f"        (void){call}_unframe_{message.name}({work}data, size, &m);"
         yield f"        if ({decoded} == {macro}_OK &&"
         yield f"            ({encoded} != {macro}_OK || (bits + 7) / 8 > size ||"
         yield "             memcmp(again, data, (bits + 7) / 8) != 0)) {"
