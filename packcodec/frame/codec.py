@@ -86,6 +86,7 @@ class Codec:
 
     @property
     def schema(self) -> Schema:
+        """The schema that the layout was compiled from."""
         return self.layout.schema
 
     def has_key(self, station: int) -> bool:
@@ -94,6 +95,7 @@ class Codec:
 
     @property
     def has_keys(self) -> bool:
+        """Whether any station's key is there."""
         return bool(self._keys)
 
     def key(self, station: int) -> "Key | None":

@@ -82,6 +82,7 @@ class Seal:
         self._keys = keys
 
     def has(self, station: int) -> bool:
+        """Whether there is a key for that station, without which the others raise KeyError."""
         return station in self._keys
 
     def close(self, data: bytes, unsent: bytes, station: int, counter: int) -> bytes:

@@ -32,6 +32,7 @@ class Check:
 
     @property
     def octets(self) -> int:
+        """Its length on the air."""
         return self.bits // 8
 
 

@@ -117,6 +117,7 @@ class MessageLayout:
 
     @property
     def name(self) -> str:
+        """The message's."""
         return self.message.name
 
 
@@ -135,6 +136,7 @@ class RepairLayout:
 
     @property
     def bits(self) -> int:
+        """The length of the field."""
         return self.held_bits + 8 * self.symbol_bytes
 
     @property
@@ -162,5 +164,6 @@ class Layout:
 
     @property
     def header_bits(self) -> int:
+        """Bits before the payload: tag, message, station and sequence, as far as they are sent."""
         frame = self.schema.frame
         return frame.tag_bits + frame.message_bits + frame.station_bits + frame.sequence_bits

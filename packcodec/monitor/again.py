@@ -48,6 +48,7 @@ class Again:
             self.asked.remove(sequence)
 
     def to_json(self) -> dict[str, Any]:
+        """As JSON data, frames in hexadecimal; `of_json` takes it back."""
         return {
             "number": self.number,
             "frames": [[sequence, frame.hex()] for sequence, frame in self.frames.items()],
@@ -56,5 +57,6 @@ class Again:
 
     @classmethod
     def of_json(cls, said: Mapping[str, Any]) -> Self:
+        """What `to_json` gave."""
         frames = {sequence: bytes.fromhex(frame) for sequence, frame in said["frames"]}
         return cls(said["number"], frames, said["asked"])

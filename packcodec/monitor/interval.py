@@ -32,6 +32,7 @@ class SpeciesRow:
         self.confidence_sum = confidence_sum
 
     def add(self, detection: Detection, new_visit: bool) -> None:
+        """Count a detection of this species, which may begin a visit."""
         self.first = min(self.first, detection.at)
         self.last = max(self.last, detection.at)
         self.visits += new_visit
@@ -40,11 +41,13 @@ class SpeciesRow:
         self.confidence_sum += detection.confidence
 
     def to_json(self) -> list[Any]:
+        """All but the species as JSON data, times as RFC 3339; `of_json` takes it back."""
         times = [rfc3339(self.first), rfc3339(self.last)]
         return [*times, self.visits, self.most, self.detections, self.confidence_sum]
 
     @classmethod
     def of_json(cls, species: Species, kept: list[Any]) -> Self:
+        """What `to_json` gave, of that species."""
         first, last, *rest = kept
         return cls(species, datetime.fromisoformat(first), datetime.fromisoformat(last), *rest)
 
@@ -74,6 +77,7 @@ class Interval:
         self.counts: Counter[str] = Counter()
 
     def to_json(self) -> dict[str, Any]:
+        """As JSON data, `watched` in seconds; `of_json` takes it back."""
         return {
             "number": self.number,
             "trusted": self.trusted,

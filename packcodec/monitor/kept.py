@@ -51,6 +51,7 @@ class Change:
         return bool(self.put or self.gone or self.went) or any(each is not None for each in told)
 
     def to_json(self) -> dict[str, Any]:
+        """As JSON data, bytes in hexadecimal; `of_json` takes it back."""
         said: dict[str, Any] = {}
         if self.put:
             said["put"] = [entry.to_json() for entry in self.put]
@@ -75,6 +76,7 @@ class Change:
 
     @classmethod
     def of_json(cls, said: Mapping[str, Any]) -> Self:
+        """What `to_json` gave."""
         return cls(
             [Entry.of_json(entry) for entry in said.get("put", ())],
             said.get("gone", ()),
@@ -119,6 +121,7 @@ class Kept:
         return isinstance(other, Kept) and self.to_json() == other.to_json()
 
     def add(self, change: Change) -> None:
+        """Take in a change, in the order they were made."""
         for entry in change.put:
             self.entries[entry.number] = entry
             self.next_number = max(self.next_number, entry.number + 1)
@@ -142,6 +145,7 @@ class Kept:
             self.totals = change.totals
 
     def to_json(self) -> dict[str, Any]:
+        """As JSON data, bytes in hexadecimal; `of_json` takes it back."""
         said: dict[str, Any] = {
             "entries": [entry.to_json() for entry in self.entries.values()],
             "next_number": self.next_number,
@@ -158,6 +162,7 @@ class Kept:
 
     @classmethod
     def of_json(cls, said: Mapping[str, Any]) -> Self:
+        """What `to_json` gave."""
         return cls(
             [Entry.of_json(entry) for entry in said["entries"]],
             said["next_number"],

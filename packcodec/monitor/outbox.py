@@ -32,13 +32,16 @@ class Entry:
 
     @property
     def urgent(self) -> bool:
+        """Whether it goes at once, out of the reserve: a priority sighting."""
         return self.message == SIGHTING
 
     def to_json(self) -> list[Any]:
+        """As JSON data, the payload in hexadecimal; `of_json` takes it back."""
         return [self.number, self.message, self.payload.hex(), self.boot, self.mono_us]
 
     @classmethod
     def of_json(cls, kept: list[Any]) -> Self:
+        """What `to_json` gave."""
         number, message, payload, boot, mono_us = kept
         return cls(number, message, bytes.fromhex(payload), boot, mono_us)
 
@@ -99,6 +102,7 @@ class Outbox:
         self._turns[_turn(entry)][entry.number] = entry
 
     def remove(self, entry: Entry) -> None:
+        """Let it go: it was sent, or never can be. One that is not there is no error."""
         self._turns[_turn(entry)].pop(entry.number, None)
 
 

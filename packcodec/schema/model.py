@@ -90,6 +90,8 @@ class Scaled:
 
 @frozen
 class Boolean:
+    """True or false."""
+
     name: str
     optional: bool = False
     note: str = ""
