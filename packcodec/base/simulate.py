@@ -20,6 +20,7 @@ from itertools import islice
 from packcodec.base.ask import worth_asking
 from packcodec.frame.missing import KEPT_FRAMES, fitting
 from packcodec.frame.repair import RepairField, Ring, Solver
+from packcodec.frame.sequence import COUNTER_BITS
 from packcodec.layout.model import RepairLayout
 
 Draw = Callable[[], float]
@@ -139,7 +140,7 @@ def asked(
         if known and (at + 1) % per_day == 0:
             highest = max(known)
             missing = [c for c in range(max(0, highest - KEPT_FRAMES), highest) if c not in known]
-            wanted = worth_asking(missing, highest, 0, lists)
+            wanted = worth_asking(missing, highest, COUNTER_BITS, lists)
             if wanted:
                 lists.append(fitting(wanted, most_bytes))
                 if not next(lists_lost):

@@ -10,6 +10,7 @@ from packcodec.base.account import WINDOW, Account, read_frame
 from packcodec.base.cover import State
 from packcodec.edge.tables import frame, from_us
 from packcodec.frame.codec import Codec
+from packcodec.frame.missing import KEPT_FRAMES
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +62,19 @@ class Expected(Mapping[int, int]):
     def _ask(self, station: int) -> tuple[int | None, int, float]:
         """The counter reached by now, when that was received, and when the next one was."""
         own, when = frame.c.station == station, frame.c.received_us
-        before = self._connection.execute(
+        # The last one received may be one that came again: the highest is not far before it.
+        last = (
             select(frame.c.counter, when)
             .where(own, when <= self.at_us)
             .order_by(when.desc())
-            .limit(1)
-        ).first()
+            .limit(KEPT_FRAMES)
+            .subquery()
+        )
+        reached, start_us = self._connection.execute(
+            select(func.max(last.c.counter), func.max(last.c.received_us))
+        ).one()
         after = self._connection.scalar(select(func.min(when)).where(own, when > self.at_us))
-        reached, start_us = (None, self.at_us) if before is None else before
+        start_us = self.at_us if start_us is None else start_us
         return reached, start_us, math.inf if after is None else after
 
     def __iter__(self) -> Iterator[int]:

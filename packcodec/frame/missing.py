@@ -39,11 +39,12 @@ class MissingList:
 
 
 def reach(sequence_bits: int) -> int:
-    """How many of a station's last frames can be sent again; 0 bits where the carrier says more.
+    """How many of a station's last frames can be sent again.
 
-    A frame further back than half the circle of its sequence would be taken for another.
+    A frame further back than half the circle of its sequence would be taken for another; none of
+    those whose sequence the carrier says, which would give it a new one.
     """
-    return min(KEPT_FRAMES, (1 << sequence_bits >> 1) - 1) if sequence_bits else KEPT_FRAMES
+    return max(0, min(KEPT_FRAMES, (1 << sequence_bits >> 1) - 1))
 
 
 def encode_list(

@@ -75,6 +75,20 @@ def test_the_store_follows_the_counter_over_a_restart(tmp_path: Path) -> None:
         store.close()
 
 
+def test_frames_that_come_again_do_not_lead_the_store_astray(tmp_path: Path) -> None:
+    """Half the circle back, and then half the circle forth of what had been reached."""
+    store = Store.open(str(tmp_path / "base.db"), [CODEC])
+    batches = [range(600, 1100), [*range(589, 600)], [1099 + 500]]
+    for number, counters in enumerate(batches):
+        heard = [
+            Heard(frame(each), when(1100 * (number + 1) + at), "base")
+            for at, each in enumerate(counters)
+        ]
+        events = [event for each in store.ingest(heard) for event in each]
+        assert [e.counter for e in events if isinstance(e, Accepted)] == [*counters]
+    store.close()
+
+
 def test_a_long_capture_opens_in_one_batch_and_its_replay_changes_nothing(tmp_path: Path) -> None:
     """Three turns of the circle at once; then the same again, when the station is far ahead."""
     capture = [Heard(frame(counter), when(counter), "base") for counter in range(0, 3100, 3)]

@@ -195,6 +195,33 @@ def test_the_list_and_what_is_left_of_it_outlast_a_power_cut_at_any_operation() 
     assert taken > 10
 
 
+def test_a_frame_that_a_new_link_does_not_take_is_passed_over() -> None:
+    bench = TwoWay(codec=OPEN)
+    station = bench.boot()
+    bench.live(station, 5 * 60)
+    frames = bench.frames()
+    assert {len(frame) for frame in frames} == {13}
+    bench.link = "lorawan-us915-dr0"
+    again = bench.boot()
+    bench.heard.append(asks(0, 1, 2))
+    bench.live(again, 30)
+    assert again.monitor.again.number == 0
+    assert again.monitor.again.asked == []
+    assert bench.frames() == frames
+
+
+def test_where_the_carrier_numbers_frames_none_is_kept() -> None:
+    carried = compile_layout(schema_of(("sequence_bits = 16", "sequence_bits = 0")))
+    bench = TwoWay(codec=Codec(carried, {1: KEY}))
+    station = bench.boot()
+    bench.live(station, 5 * 60)
+    assert len(bench.sent) == 5
+    bench.heard.append(asks(0, 1, 2))
+    bench.live(station, 30)
+    assert len(bench.sent) == 5
+    assert not station.monitor.again.frames
+
+
 def test_a_card_that_fails_keeps_no_list_from_being_followed() -> None:
     bench = TwoWay(codec=OPEN)
     station = bench.boot()
