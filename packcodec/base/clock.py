@@ -7,27 +7,40 @@ below their mean (S. Moon, P. Skelly, D. Towsley, "Estimation and removal of clo
 delay measurements", INFOCOM 1999; from memory).
 
 The shortest delay itself cannot be told from a clock that is behind. A message that is sent long
-after what it reports, such as the summary of an hour, has that hour in its offset.
+after what it reports, such as the summary of an hour, has that hour in its offset; where times are
+put right (`ClockError`) it is taken off, and the rest is taken for at most `HANDLING_S`.
 """
 
+from collections import deque
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from packcodec.codec.record import Record
+from packcodec.schema.model import Schema, Time
 
 # A delay this far under the line is no longer noise: the clock was set, or its cell was changed.
 JUMP_S = 120.0
 LEAST_POINTS = 8
 # Over less than this, noise of seconds would pass for a drift of hundreds of ppm.
 LEAST_SPAN_S = 6 * 3600.0
+# A day with fewer frames may have none that was not delayed; what it tells is no scatter.
+LEAST_A_DAY = 4
+REMEMBERED_DAYS = 400
+DAY_S = 86_400
+# From when a record can be sent to when its frame is heard, at the best (common practice, no
+# source).
+HANDLING_S = 60.0
+# The messages whose time is the start of an interval that is over before they are made.
+INTERVALS = ("summary", "summaries")
 
 
 @dataclass(frozen=True, slots=True)
 class ClockFit:
     """`offset_s` at `at`: received less said, at the least; `drift_ppm` > 0 for a clock that gains.
 
-    `uncertainty_s` is how far the lowest delays scatter around the line. `jumps` counts how often
-    the clock was found to have been set since the account began.
+    `uncertainty_s` is how far the lowest delay of a day lies above the line, at the most. `jumps`
+    counts how often the clock was found to have been set since the account began.
     """
 
     message: str
@@ -44,20 +57,94 @@ class ClockFit:
         return said + timedelta(seconds=self.offset_s - self.drift_ppm * 1e-6 * gone_s)
 
 
+@dataclass(frozen=True, slots=True)
+class ClockError:
+    """By how much a clock is behind (ahead where negative): `behind_s` at `at`, by `drift_ppm`.
+
+    `uncertainty_s` holds besides the fit's own what no fit can tell, `HANDLING_S`.
+    """
+
+    at: datetime
+    behind_s: float
+    drift_ppm: float
+    uncertainty_s: float
+
+    def correction_s(self, gone_s: float) -> float | None:
+        """What to add to a time that the station said, `gone_s` after `at`.
+
+        None where that time is right as far as anyone can tell, which is where the correction
+        would be no larger than its uncertainty.
+        """
+        behind_s = self.behind_s - self.drift_ppm * 1e-6 * gone_s
+        return behind_s if abs(behind_s) > self.uncertainty_s else None
+
+
+def clock_error(fits: Iterable[ClockFit], interval_s: float) -> ClockError | None:
+    """The clock's error by the kind of message that is sent the soonest; None without a fit.
+
+    `interval_s` is how long the intervals are that summaries tell of.
+    """
+
+    def behind_s(fit: ClockFit) -> float:
+        return fit.offset_s - (interval_s if fit.message in INTERVALS else 0.0)
+
+    best = min(fits, key=behind_s, default=None)
+    if best is None:
+        return None
+    uncertainty_s = best.uncertainty_s + HANDLING_S
+    return ClockError(best.at, behind_s(best), best.drift_ppm, uncertainty_s)
+
+
+def time_steps(schema: Schema) -> Mapping[str, float]:
+    """By message, how much later than it says an instant may be: times are cut to their steps.
+
+    In seconds; none for the start of an interval, which is a whole step.
+    """
+    return {
+        message.name: 0.0 if message.name in INTERVALS else float(first.step_s)
+        for message in schema.messages
+        if (first := next((f for f in message.fields if isinstance(f, Time)), None))
+    }
+
+
 class Clock:
-    """The lower edges of the delays, one for each kind of message."""
+    """The lower edges of the delays, one for each kind of message, since the clock was last set."""
 
     def __init__(self) -> None:
         self._edges: dict[str, _Edge] = {}
+        self._last: datetime | None = None
+        # What the clock was known by whenever it turned out to have been set, and up to when.
+        self._ended: list[tuple[datetime, list[ClockFit]]] = []
 
     def heard(self, message: str, said: datetime | None, received: datetime) -> None:
         """A record whose station trusts its clock; call in order of reception."""
-        if said is not None:
-            self._edges.setdefault(message, _Edge(received)).add(said, received)
+        if said is None:
+            return
+        edge = self._edges.get(message)
+        if edge is not None and self._last is not None and edge.jumps(said, received):
+            self._ended.append((self._last, self.fits()))
+            self._edges.clear()
+            edge = None
+        if edge is None:
+            edge = self._edges[message] = _Edge(received)
+        edge.add(said, received)
+        self._last = received
 
-    def fits(self) -> list[ClockFit]:
-        """The clock by each kind of message that came often enough; the tightest first."""
-        fits = [edge.fit(message) for message, edge in self._edges.items()]
+    def turns(self) -> list[datetime]:
+        """When the last record was received before each time that the clock was set, in order."""
+        return [end for end, _ in self._ended]
+
+    def fits(self, at: datetime | None = None) -> list[ClockFit]:
+        """The clock by each kind of message that came often enough; the tightest first.
+
+        As it was when a record was received `at`, or as it is now.
+        """
+        if at is not None:
+            for end, ended in self._ended:
+                if at <= end:
+                    return ended
+        jumps = len(self._ended)
+        fits = [edge.fit(message, jumps) for message, edge in self._edges.items()]
         return sorted(
             (fit for fit in fits if fit is not None), key=lambda fit: (fit.offset_s, fit.message)
         )
@@ -68,23 +155,25 @@ class _Edge:
 
     def __init__(self, start: datetime) -> None:
         self.start = start
-        self.jumps = 0
-        self._clear()
-
-    def _clear(self) -> None:
         self.hull: list[tuple[float, float]] = []
         self.sum_x = 0.0
         self.points = 0
+        # The lowest delay of each whole day, and the day that is not over.
+        self.lows: deque[tuple[float, float]] = deque(maxlen=REMEMBERED_DAYS)
+        self._day, self._of_day, self._low = -1.0, 0, (0.0, 0.0)
+
+    def jumps(self, said: datetime, received: datetime) -> bool:
+        """Whether a delay is so short that the clock must have been set since the one before."""
+        least = (received - said).total_seconds() + JUMP_S
+        # The hull's last point lies on or above the line, so most delays need no closer look.
+        if self.points < LEAST_POINTS or least >= self.hull[-1][1]:
+            return False
+        return least < self._line((received - self.start).total_seconds())
 
     def add(self, said: datetime, received: datetime) -> None:
         point = (received - self.start).total_seconds(), (received - said).total_seconds()
         hull = self.hull
-        # The hull's last point lies on or above the line, so most delays need no closer look.
-        least = point[1] + JUMP_S
-        if self.points >= LEAST_POINTS and least < hull[-1][1] and least < self._line(point[0]):
-            self._clear()
-            self.jumps += 1
-            hull = self.hull
+        self._add_low(point)
         if hull and hull[-1][0] == point[0]:
             point = min(point, hull.pop())
         while len(hull) >= 2 and _turn(hull[-2], hull[-1], point) <= 0:
@@ -93,12 +182,23 @@ class _Edge:
         self.sum_x += point[0]
         self.points += 1
 
-    def fit(self, message: str) -> ClockFit | None:
+    def _add_low(self, point: tuple[float, float]) -> None:
+        day = point[0] // DAY_S
+        if day != self._day:
+            if self._of_day >= LEAST_A_DAY:
+                self.lows.append(self._low)
+            self._day, self._of_day, self._low = day, 0, point
+        self._of_day += 1
+        if point[1] < self._low[1]:
+            self._low = point
+
+    def fit(self, message: str, jumps: int) -> ClockFit | None:
         if self.points < LEAST_POINTS or self.hull[-1][0] - self.hull[0][0] < LEAST_SPAN_S:
             return None
         offset, slope = self._edge()
         last_x = self.hull[-1][0]
-        scatter = max(y - (offset + slope * x) for x, y in self.hull)
+        lows = [*self.lows, self._low] if self._of_day >= LEAST_A_DAY else self.lows
+        scatter = max(y - (offset + slope * x) for x, y in lows or self.hull)
         return ClockFit(
             message=message,
             at=self.start + timedelta(seconds=last_x),
@@ -106,7 +206,7 @@ class _Edge:
             drift_ppm=-slope * 1e6,
             uncertainty_s=scatter,
             points=self.points,
-            jumps=self.jumps,
+            jumps=jumps,
         )
 
     def _line(self, x: float) -> float:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from queue import Empty, Queue
 from threading import Event, Lock, Thread
+from time import monotonic
 from typing import TypeAlias
 
 from packcodec.base.events import Event as BaseEvent
@@ -20,6 +21,8 @@ WAITING = 16
 # Lines that were no frames, of which all are told and counted, and so many kept.
 NO_FRAMES = 10
 RETRY_S = 5.0
+# How often a receiver that goes on puts right the times of what it heard.
+REFIT_S = 86_400.0
 
 Waiting: TypeAlias = tuple[list[Heard], Stored | None]
 
@@ -63,8 +66,12 @@ class Receiver:
             raise self._failed[0]
 
     def _store_until_done(self, threads: Sequence[Thread]) -> None:
+        refit_s = monotonic() + REFIT_S
         while not self.stop.is_set() and any(thread.is_alive() for thread in threads):
             self._store_what_waits()
+            if monotonic() > refit_s:
+                self._refit()
+                refit_s = monotonic() + REFIT_S
         for thread in threads:
             # A source that waits for standard input does not see that it should stop.
             thread.join(2 * LOOK_S)
@@ -104,6 +111,12 @@ class Receiver:
                 stored()
         for each in events:
             self._on_events(each)
+
+    def _refit(self) -> None:
+        try:
+            self._store.refit()
+        except StoreError as error:
+            self._tell(f"{error}; the times are put right another day")
 
     def _ingest(self, batch: Sequence[Heard]) -> list[list[BaseEvent]]:
         """Store a batch, for as long as it takes: what is not stored is not acknowledged."""

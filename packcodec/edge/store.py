@@ -30,6 +30,7 @@ from packcodec.edge.heard import Heard
 from packcodec.edge.store_accounts import Expected, Held, load_account
 from packcodec.edge.store_failures import BatchFailures
 from packcodec.edge.store_rows import Rows, Writer
+from packcodec.edge.store_times import Times, refit
 from packcodec.edge.tables import from_us, layout, once, station, stray, to_us
 from packcodec.frame.codec import NONE_HEARD, Codec, Opened
 
@@ -49,6 +50,8 @@ class Store:
         self._writer = Writer(engine.dialect)
         self._accounts: OrderedDict[int, tuple[int, Account]] = OrderedDict()
         self._layouts = self._number_layouts()
+        self._times = Times(self.codecs, self._layouts)
+        self._heard: set[int] = set()
 
     @classmethod
     def open(cls, where: str, codecs: Iterable[Codec], *, create: bool = True) -> Self:
@@ -82,6 +85,7 @@ class Store:
             if isinstance(error, SQLAlchemyError):
                 raise not_kept(self.engine, error) from error
             raise
+        self._heard.update(stations)
         for number in stations:
             if number in self._accounts:
                 self._accounts[number] = versions[number] + 1, self._accounts[number][1]
@@ -114,6 +118,19 @@ class Store:
                 with self.engine.begin() as connection:
                     connection.execute(delete(stray).where(of_this), read)
             yield from events
+
+    def refit(self, *, everything: bool = False) -> int:
+        """Put times right by all that was heard of the stations' clocks; how many changed.
+
+        Those of the stations heard since the last refit, or all. Raises StoreError.
+        """
+        numbers = None if everything else sorted(self._heard)
+        try:
+            changed = sum(refit(self.engine, self._times, numbers))
+        except SQLAlchemyError as error:
+            raise not_kept(self.engine, error) from error
+        self._heard.clear()
+        return changed
 
     def _read(self, batch: Sequence[Heard]) -> list[tuple[Codec, Opened] | Rejected]:
         if not self._sealed:

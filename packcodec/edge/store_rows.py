@@ -29,6 +29,9 @@ from packcodec.edge.tables import frame, heard_first, once, reception, stray, to
 # The cells of a row, in the order of the table's columns.
 Row = tuple[Any, ...]
 
+# A time is put right later, by more than one frame: packcodec.edge.store_times.
+NOT_CORRECTED = None, None
+
 HEARD, RECOVERED, UNSENT = State.HEARD.value, State.RECOVERED.value, State.UNSENT.value
 
 
@@ -86,6 +89,7 @@ class Rows:
                         *self._record_row(number, counter, record, identity, HEARD, restarted),
                         received_us,
                         heard.frame,
+                        *NOT_CORRECTED,
                     )
                     self._reception(heard, number, counter, received_us)
                 case Duplicate(_, counter):
@@ -98,9 +102,10 @@ class Rows:
                         *self._record_row(number, counter, record, identity, RECOVERED, again),
                         None,
                         None,
+                        *NOT_CORRECTED,
                     )
                 case Unsent(_, counter):
-                    nothing = (None, None, None, UNSENT, False, None, None, None)
+                    nothing = (None, None, None, UNSENT, False, None, None, None, *NOT_CORRECTED)
                     self.recovered[number, counter] = (number, counter, *nothing)
                 case Contradicted(_, counters):
                     for counter in counters:

@@ -9,8 +9,12 @@
     card        records taken from a station's card, beside those of the radio
     asked       missing lists that were signed for a station: no number of them serves twice
 
-Times are microseconds since 1970 in UTC. Everything is written so that writing it again changes
-nothing. packcodec/edge/migrations holds the same as steps; a test holds the two together.
+Times are microseconds since 1970 in UTC. Of a frame `said_us` is the record's time as the station
+said it, `corrected_us` the same put right by the fit of its clock, `uncertain_us` how far that may
+be off either way; both are empty where the clock is right as far as anyone can tell.
+
+Everything is written so that writing it again changes nothing. packcodec/edge/migrations holds the
+same as steps; a test holds the two together.
 """
 
 from datetime import UTC, datetime, timedelta
@@ -62,6 +66,8 @@ frame = Table(
     Column("said_us", BigInteger),
     Column("received_us", BigInteger),
     Column("bytes", LargeBinary),
+    Column("corrected_us", BigInteger),
+    Column("uncertain_us", BigInteger),
     Index("frame_by_time", "station", "received_us"),
     sqlite_with_rowid=False,
 )

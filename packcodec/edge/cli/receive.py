@@ -144,6 +144,7 @@ def command(
         signal.signal(number, lambda *_: receiver.stop.set())
     try:
         receiver.run()
+        kept.refit()
     finally:
         if events:
             _warn_of_refused(tally)

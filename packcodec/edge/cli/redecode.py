@@ -15,7 +15,10 @@ from packcodec.edge.parts import part
 @schemas_option
 @keys_option
 def command(store: str, schemas: tuple[str, ...], keys: str | None) -> None:
-    """Read the frames in STORE that gave no record again, with these schemas."""
+    """Read the frames in STORE that gave no record again, with these schemas.
+
+    Then put the times of its records right by all that is known of the stations' clocks.
+    """
     part("sqlalchemy", "base")
     from packcodec.edge.store import Store
 
@@ -28,3 +31,4 @@ def command(store: str, schemas: tuple[str, ...], keys: str | None) -> None:
         else:
             read += 1
     say(f"{read} frames read that gave no record before; {kept} still give none")
+    say(f"{opened.refit(everything=True)} times put right by the stations' clocks")

@@ -1,0 +1,135 @@
+"""Times put right by the clock's fit, held against the true times that only a test knows."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from random import Random
+
+import pytest
+from frame_stream import CSV, EPOCH, TOML
+
+pytest.importorskip("sqlalchemy", reason="the part [base] is not installed")
+
+from sqlalchemy import select
+
+from packcodec.edge.heard import Heard
+from packcodec.edge.store import Store
+from packcodec.edge.tables import frame, from_us
+from packcodec.frame.codec import Codec
+from packcodec.layout import compile_layout
+from packcodec.schema import read_schema
+
+REPAIR = TOML[TOML.index("[repair]") : TOML.index("[message.sighting]")]
+CODEC = Codec(compile_layout(read_schema(TOML.replace(REPAIR, ""), CSV)))
+DAYS = 40
+
+
+@dataclass
+class Sent:
+    true: datetime
+    heard: Heard
+
+
+def season(
+    seed: int, ppm: float, *, ahead_s: float = 0.0, set_on: int | None = None, first_day: int = 30
+) -> list[Sent]:
+    """Hourly summaries and some sightings by a clock that gains `ppm` and is `ahead_s` at first.
+
+    On the day `set_on` somebody sets it right, and it goes on gaining.
+    """
+    draw, sent = Random(seed), []
+    put_right = EPOCH + timedelta(days=first_day + (DAYS if set_on is None else set_on))
+    for hour in range(24 * first_day, 24 * (first_day + DAYS)):
+        since, ahead = hour - 24 * first_day, ahead_s
+        if set_on is not None and since >= 24 * set_on:
+            since, ahead = since - 24 * set_on, 0.0
+        error = timedelta(seconds=ahead + since * 3600 * ppm * 1e-6)
+        # The interval of the station's own hour, over when its clock says so.
+        start = EPOCH + timedelta(hours=hour)
+        over = start + timedelta(hours=1) - error
+        if start < put_right < over:
+            # There was no such hour: the clock was set within it.
+            continue
+        values = {"start": start, "watched": 3600, "state": [], "rows": []}
+        sent.append(_sent(len(sent), "summary", values, start - error, over, draw))
+        if draw.random() < 0.3:
+            true = over + timedelta(seconds=draw.randrange(60, 3000))
+            values = {"at": true + error, "species": "otter", "individuals": 1}
+            sent.append(_sent(len(sent), "sighting", values, true, true, draw))
+    return sent
+
+
+def _sent(
+    number: int, message: str, values: dict[str, object], true: datetime, at: datetime, draw: Random
+) -> Sent:
+    # Most are heard within the minute, some wait for hours.
+    delay_s = 5 + 40 * draw.random() if draw.random() < 0.8 else 7200 * draw.random()
+    bytes_ = CODEC.encode({"message": message, "values": values}, station=3, sequence=number)
+    return Sent(true, Heard(bytes_, at + timedelta(seconds=delay_s), "base"))
+
+
+def stored(sent: list[Sent], path: Path) -> tuple[Store, list[tuple[Sent, object]]]:
+    store = Store.open(str(path), [CODEC])
+    for at in range(0, len(sent), 97):
+        batch = sorted(sent[at : at + 97], key=lambda each: each.heard.received)
+        store.ingest([each.heard for each in batch])
+    store.refit()
+    return store, rows(store, sent)
+
+
+def rows(store: Store, sent: list[Sent]) -> list[tuple[Sent, object]]:
+    with store.engine.connect() as connection:
+        found = connection.execute(select(frame).order_by(frame.c.counter)).all()
+    assert len(found) == len(sent)
+    return list(zip(sent, found, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("ppm", "ahead_s"),
+    [(60, 0), (-60, 0), (35, 1800), (-35, -1800), (0, 7200), (0, -7200)],
+)
+def test_a_drifting_clock_is_put_right_within_what_is_said(
+    tmp_path: Path, ppm: float, ahead_s: float
+) -> None:
+    corrected = 0
+    for sent, row in stored(season(1, ppm, ahead_s=ahead_s), tmp_path / "s.db")[1]:
+        off_s = abs((from_us(row.said_us) - sent.true).total_seconds())
+        if row.corrected_us is None:
+            assert off_s <= 60 + 120
+            continue
+        corrected += 1
+        error_s = abs((from_us(row.corrected_us) - sent.true).total_seconds())
+        assert error_s <= row.uncertain_us / 1e6 <= 180
+        assert error_s <= off_s + 60
+    # By 60 ppm a clock is off by two minutes after 23 days.
+    assert corrected > (600 if ahead_s else 200)
+
+
+def test_a_clock_that_is_right_is_left_alone(tmp_path: Path) -> None:
+    found = stored(season(2, 0.5), tmp_path / "s.db")[1]
+    assert all((row.corrected_us, row.uncertain_us) == (None, None) for _, row in found)
+
+
+def test_before_and_after_a_clock_was_set(tmp_path: Path) -> None:
+    sent = season(3, 10, ahead_s=-3600, set_on=20)
+    for each, row in stored(sent, tmp_path / "s.db")[1]:
+        said = from_us(row.said_us if row.corrected_us is None else row.corrected_us)
+        assert abs((said - each.true).total_seconds()) <= 180
+
+
+def test_a_refit_knows_what_was_heard_since_and_changes_nothing_else(tmp_path: Path) -> None:
+    sent = season(4, 50, ahead_s=900)
+    store, early = stored(sent[:30], tmp_path / "s.db")
+    late = Store.open(str(tmp_path / "s.db"), [CODEC])
+    late.ingest([each.heard for each in sorted(sent[30:], key=lambda each: each.heard.received)])
+    assert late.refit() > 0
+    assert late.refit() == 0
+    assert late.refit(everything=True) == 0
+    for (_, before), (_, now) in zip(early, rows(store, sent), strict=False):
+        assert before[:-2] == now[:-2]
+        assert now.corrected_us is not None
+
+
+def test_too_few_frames_put_nothing_right(tmp_path: Path) -> None:
+    found = stored(season(5, 0, ahead_s=7200)[:5], tmp_path / "s.db")[1]
+    assert all(row.corrected_us is None for _, row in found)
