@@ -12,14 +12,10 @@ from datetime import UTC, datetime, timedelta
 from packcodec.codec.record import Record, Values
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
-from packcodec.frame.fill import Element, batches
+from packcodec.frame.fill import Element, batch_list, batches, frame_bytes
 from packcodec.monitor.outbox import Entry
 from packcodec.monitor.vocabulary import TIMES, form_of
 from packcodec.monitor.worth import RESTARTED, flagged
-from packcodec.schema.model import LONGEST_LIST
-
-# Whoever looks at more than this knows that a batch is full.
-MOST_LOOKED_AT = LONGEST_LIST + 1
 
 _US = timedelta(microseconds=1)
 _ZERO = datetime(1970, 1, 1, tzinfo=UTC)
@@ -31,10 +27,17 @@ class Batcher:
     def __init__(self, codec: Codec, boots: int) -> None:
         self._codec = codec
         self._boots = boots
+        self._most = {
+            message.name: listed.most
+            for message in codec.schema.messages
+            if (listed := batch_list(message))
+        }
         self._batch_us = codec.schema.policy.batch_s * 1_000_000
         self._hurry_us: int | None = None
         self._tried: tuple[int, bool, Sequence[Entry]] | None = None
         self._joined: tuple[Values, int] = {}, 0
+        # By message the oldest that waits, and how many must before it is worth trying again.
+        self._worth_trying: dict[str, tuple[int, int]] = {}
 
     def hurry(self, mono_us: int) -> None:
         """What is of that moment or earlier waits no longer for company."""
@@ -48,11 +51,22 @@ class Batcher:
         The record is not longer than `limit_bytes`, unless the first element alone is. None where
         there is room and time for more. Raises DecodeError or EncodeError for what can never go.
         """
+        oldest, ripe = entries[0], self._ripe(entries[0], now_us)
+        number, enough = self._worth_trying.get(oldest.message, (0, 0))
+        if not ripe and number == oldest.number and len(entries) < enough:
+            return None
         if self._tried != (limit_bytes, restarted, entries):
             self._joined = self._join(entries, limit_bytes, restarted)
             self._tried = limit_bytes, restarted, entries
-        full = self._joined[1] < len(entries)
-        return self._joined if full or self._ripe(entries[0], now_us) else None
+        values, count = self._joined
+        most = self._most[oldest.message]
+        if ripe or count < len(entries) or count == most:
+            return values, count
+        size = frame_bytes(self._codec, Record(oldest.message, values))
+        # Joining is work, and half of the room that is left takes about so many more.
+        more = max(1, count * (limit_bytes - size) // (2 * size))
+        self._worth_trying[oldest.message] = oldest.number, min(count + more, most)
+        return None
 
     def _ripe(self, entry: Entry, now_us: int) -> bool:
         if entry.boot != self._boots or now_us - entry.mono_us >= self._batch_us:

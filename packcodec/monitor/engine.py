@@ -38,7 +38,6 @@ from packcodec.errors import DecodeError, EncodeError
 from packcodec.frame.codec import Codec
 from packcodec.frame.missing import decode_list, reach
 from packcodec.frozen import replace
-from packcodec.monitor.batch import MOST_LOOKED_AT
 from packcodec.monitor.clock import Clock, Reading, mono_of, when
 from packcodec.monitor.counter import Counter
 from packcodec.monitor.inputs import Detection, Health
@@ -46,12 +45,12 @@ from packcodec.monitor.kept import Change, Kept
 from packcodec.monitor.outbox import MOST_ENTRIES, Entry, Outbox
 from packcodec.monitor.sender import Due, Send, Sender
 from packcodec.monitor.summariser import Summariser
-from packcodec.monitor.vocabulary import BATCHES, HEALTH, SIGHTINGS, SUMMARIES, SUMMARY, TIMES
+from packcodec.monitor.vocabulary import BATCHES, HEALTH, SIGHTINGS, SUMMARIES, SUMMARY
 from packcodec.monitor.worth import CLOCK_UNSET, flagged
 from packcodec.radio.ledger import Ledger
 from packcodec.radio.link import Link
 from packcodec.radio.rules import Rule
-from packcodec.schema.model import Field, Integer
+from packcodec.schema.model import LONGEST_LIST, Field, Integer
 
 US = timedelta(microseconds=1)
 # A tick vouches for the time since the one before, unless that is longer: then the loop hung.
@@ -248,7 +247,7 @@ class Monitor:
         filling: set[str] = set()
         while (entry := self.outbox.first(but=filling)) is not None:
             batch = entry.message in BATCHES
-            entries = self.outbox.alike(entry, MOST_LOOKED_AT) if batch else [entry]
+            entries = self.outbox.alike(entry, LONGEST_LIST) if batch else [entry]
             try:
                 due = self.sender.made(entries, len(self.outbox), now)
             except (EncodeError, DecodeError, KeyError):
@@ -301,8 +300,13 @@ class Monitor:
 
     def _goes_again(self, now: Reading) -> Send | None:
         self._forget()
-        for sequence in self.again.asked[:1]:
-            return self.sender.again(sequence, self.again.frames[sequence], now)
+        while self.again.asked:
+            sequence = self.again.asked[0]
+            frame = self.again.frames[sequence]
+            if len(frame) <= self.sender.plan.frame_most:
+                return self.sender.again(sequence, frame, now)
+            # Of a link that took more.
+            self.again.went(sequence)
         return None
 
     def _leaves(self, entry: Entry) -> None:
@@ -331,7 +335,8 @@ class Monitor:
             if entry.boot != self.boots:
                 continue
             values = self._codec.payloads[entry.message].unpack_values(entry.payload)
-            for name in TIMES & values.keys():
+            name = "start" if entry.message in (SUMMARY, SUMMARIES) else "at"
+            if name in values:
                 values = flagged(self._codec, entry.message, values, CLOCK_UNSET)
                 values[name] = when(entry.mono_us, now)
                 try:
