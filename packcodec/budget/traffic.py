@@ -180,20 +180,22 @@ class Sent:
 class Logged:
     """The frames that a log gives, and on how many station-days.
 
-    A day's figures are means over station-days; the fullest window is the fullest of any station.
-    `interval_s` is the interval that its summaries are of, None if nobody says.
+    A day's figures are means over `station_days`; the fullest window is the fullest of any station.
+    `interval_s` is the interval that its summaries are of, None if nobody says. Station-days are
+    those that a frame was sent on where they are not given: a frame may wait past midnight.
     """
 
     sent: tuple[Sent, ...]
     interval_s: int | None = None
-    station_days: int = field(init=False)
+    station_days: int = 0
 
     def __post_init__(self) -> None:
         if not self.sent:
             raise RadioError("the log gives no frame", place="log", remedy="give a longer log")
-        days = {(each.station, each.at_s // DAY_S) for each in self.sent}
         object.__setattr__(self, "sent", tuple(sorted(self.sent, key=_by_station_and_time)))
-        object.__setattr__(self, "station_days", len(days))
+        if not self.station_days:
+            days = {(each.station, each.at_s // DAY_S) for each in self.sent}
+            object.__setattr__(self, "station_days", len(days))
 
     @property
     def messages(self) -> tuple[str, ...]:

@@ -75,14 +75,16 @@ def logged(
     watched: str | None,
     interval_s: int | None,
     watch_h: float | None,
+    room_bytes: int | None = None,
 ) -> Asked:
-    """The frames that the logs in these files give.
+    """The frames that the logs in these files give; batches fill `room_bytes`.
 
     Raises LogError for a file that cannot be read, SchemaError for an interval that the schema's
     fields do not reach, RadioError for a log without a frame.
     """
     logs = read_logs(codec, log, watch, health, watched)
-    traffic = traffic_of(codec, logs, interval_s)
+    at_interval = partial(traffic_of, codec, logs, room_bytes=room_bytes)
+    traffic = at_interval(interval_s)
     watched_s = watch_s_a_day(logs)
     hours = watched_s / 3600 if watch_h is None and watched_s is not None else watch_h
     hours = HOURS_A_DAY if hours is None else hours
@@ -97,7 +99,7 @@ def logged(
     if logs.refused:
         words.append(f"{logs.refused} rows could not be read: packcodec summarise tells which")
     worst = WORST_MODELLED if modelled else WORST_LOGGED
-    return Asked(traffic, tuple(words), worst, hours, partial(traffic_of, codec, logs))
+    return Asked(traffic, tuple(words), worst, hours, at_interval)
 
 
 def _watch_s(hours: float) -> int:

@@ -1,8 +1,8 @@
 """What a station would have sent, from its logs: the frames of every record, and when."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from packcodec.budget.traffic import DAY_S, Logged, Sent
 from packcodec.codec.record import Record
@@ -14,14 +14,14 @@ from packcodec.edge.logs import (
     read_health,
     read_watches,
 )
-from packcodec.errors import LogError
+from packcodec.errors import EncodeError, LogError
 from packcodec.frame.codec import Codec
-from packcodec.frame.fill import frame_bytes
+from packcodec.frame.fill import Element, batches, frame_bytes, unbatched
 from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.inputs import Detection, Health, Stretch
-from packcodec.monitor.vocabulary import SUMMARY
+from packcodec.monitor.vocabulary import BATCHES, SUMMARIES, SUMMARY
 from packcodec.monitor.whole_log import summarise
-from packcodec.schema.model import Time
+from packcodec.schema.model import Message, Time
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +63,14 @@ def read_logs(
     return Logs(detections, watches, told)
 
 
-def traffic_of(codec: Codec, logs: Logs, interval_s: int | None = None) -> Logged:
+def traffic_of(
+    codec: Codec, logs: Logs, interval_s: int | None = None, *, room_bytes: int | None = None
+) -> Logged:
     """The frames those logs give, every one sent as soon as its record is ready.
 
     `interval_s` summarises at another interval than the schema's policy. A record without a time,
-    from an unset clock, is put where the one before it was; a summary one interval later.
+    from an unset clock, is put where the one before it was; a summary one interval later. Batches
+    fill frames of `room_bytes` (None: their greatest), and wait for company as the policy says.
     Raises SchemaError, EncodeError or RadioError.
     """
     if interval_s is not None and interval_s != codec.schema.policy.interval_s:
@@ -79,7 +82,18 @@ def traffic_of(codec: Codec, logs: Logs, interval_s: int | None = None) -> Logge
         None if logs.watches is None else logs.watches.rows,
         () if logs.health is None else logs.health.rows,
     )
-    return Logged(tuple(_sent(codec, summary.records)), codec.schema.policy.interval_s)
+    sent: list[Sent] = []
+    waiting: dict[tuple[int, str], list[_Ready]] = {}
+    days: set[tuple[int, date]] = set()
+    for each in _ready(codec, summary.records):
+        days.add((each.station, each.at.date()))
+        if each.record.message in BATCHES:
+            waiting.setdefault((each.station, each.record.message), []).append(each)
+        else:
+            sent.append(_sent(codec, each.station, each.at, each.record))
+    for alike in waiting.values():
+        sent += _batches(codec, alike, room_bytes)
+    return Logged(tuple(sent), codec.schema.policy.interval_s, len(days))
 
 
 def watch_s_a_day(logs: Logs) -> int | None:
@@ -93,20 +107,71 @@ def watch_s_a_day(logs: Logs) -> int | None:
     return max(1, min(DAY_S, round(watched.total_seconds() / len(days))))
 
 
-def _sent(codec: Codec, records: Sequence[Record]) -> list[Sent]:
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """A record, and when it could go at the earliest."""
+
+    station: int
+    at: datetime
+    record: Record
+
+
+def _ready(codec: Codec, records: Sequence[Record]) -> Iterator[_Ready]:
     times = {
         message.name: next((f.name for f in message.fields if isinstance(f, Time)), "")
         for message in codec.schema.messages
     }
     interval = timedelta(seconds=codec.schema.policy.interval_s)
-    sent: list[Sent] = []
     before: dict[int | None, datetime] = {}
     for record in records:
-        later = interval if record.message == SUMMARY else timedelta()
+        later = interval if record.message in (SUMMARY, SUMMARIES) else timedelta()
         told = record.values.get(times[record.message])
         start = told if isinstance(told, datetime) else None
         ready = (start or before.get(record.station, codec.schema.epoch)) + later
         before[record.station] = ready
-        size = frame_bytes(codec, record)
-        sent.append(Sent(record.station or 0, int(ready.timestamp()), record.message, size))
-    return sent
+        yield _Ready(record.station or 0, ready, record)
+
+
+def _sent(codec: Codec, station: int, at: datetime, record: Record) -> Sent:
+    return Sent(station, int(at.timestamp()), record.message, frame_bytes(codec, record))
+
+
+def _batches(codec: Codec, alike: Sequence[_Ready], room_bytes: int | None) -> Iterator[Sent]:
+    """One station's elements of a kind in as many frames as they fill, each sent when the next
+    element does not fit or its oldest has waited long enough."""
+    name = alike[0].record.message
+    message = codec.payloads[name].message
+    limit_bytes = min(room_bytes or message.most_frame_bytes, message.most_frame_bytes)
+    longest = timedelta(seconds=codec.schema.policy.batch_s)
+    left = list(alike)
+    while left:
+        first = left[0]
+        company = [each for each in left if each.at <= first.at + longest]
+        elements, timed = _elements(message.message, company)
+        try:
+            record = next(batches(codec, name, elements, limit_bytes, timed=timed))
+            taken = sum(1 for _ in unbatched(message.message, record.values))
+        except EncodeError:
+            # A station cuts what does not fit alone; here its own size is told.
+            record, taken = first.record, 1
+        ripe = first.at + longest
+        yield _sent(
+            codec, first.station, company[taken].at if taken < len(company) else ripe, record
+        )
+        del left[:taken]
+
+
+def _elements(message: Message, company: Sequence[_Ready]) -> tuple[list[Element], bool]:
+    """Elements by the first one's clock, as far as they follow one another, and whether it is set.
+
+    By an unset one, only how they follow one another counts.
+    """
+    found: list[Element] = []
+    timed = None
+    for each in company:
+        ((instant, values),) = unbatched(message, each.record.values)
+        if timed is not None and timed != (instant is not None):
+            break
+        timed = instant is not None
+        found.append((instant or each.at, values))
+    return found, bool(timed)

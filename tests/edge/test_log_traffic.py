@@ -3,16 +3,21 @@
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from typing import Literal
 
 import pytest
+from batch_schema import batch_codec
 from small_schema import EPOCH, at, codec_of, saw, watched
 
 import packcodec.edge
 from packcodec.budget.traffic import Sent
+from packcodec.codec.record import Record
 from packcodec.edge.files import load
 from packcodec.edge.log_traffic import Logs, read_logs, traffic_of, watch_s_a_day
 from packcodec.edge.logs import Rows
 from packcodec.errors import LogError, SchemaError
+from packcodec.frame.codec import Codec
+from packcodec.frame.fill import frame_bytes
 from packcodec.monitor import Health, Stretch
 from packcodec.monitor.whole_log import summarise
 
@@ -78,6 +83,81 @@ def test_another_interval_is_another_traffic() -> None:
     assert len(traffic_of(codec, logs, 1800).sent) == 8
     with pytest.raises(SchemaError):
         traffic_of(codec, logs, 7200)
+
+
+@pytest.mark.parametrize("coding", ["fixed", "modelled"])
+def test_batches_wait_for_company_and_go_when_the_oldest_is_old_enough(
+    coding: Literal["fixed", "modelled"],
+) -> None:
+    """Hours that end at 6 to 17, and 5 h of patience: six go at 11, the other six at 17."""
+    codec = batch_codec(coding)
+    logs = logs_of(watches=(watched("05:00", "17:00"),))
+    sent = traffic_of(codec, logs).sent
+    assert [(each.at_s - START) // 3600 for each in sent] == [11, 17]
+    assert {each.message for each in sent} == {"summaries"}
+    patient = traffic_of(batch_codec(coding, ("batch_min = 300", "batch_min = 900")), logs)
+    assert [(each.at_s - START) // 3600 for each in patient.sent] == [21]
+    patient = traffic_of(batch_codec(coding, ("batch_min = 300", "batch_min = 1440")), logs)
+    assert [(each.at_s - START) // 3600 for each in patient.sent] == [30]
+    assert patient.station_days == 1
+    alone = traffic_of(batch_codec(coding, ("batch_min = 300", "batch_min = 0")), logs).sent
+    assert [(each.at_s - START) // 3600 for each in alone] == list(range(6, 18))
+    assert sum(each.frame_bytes for each in sent) < sum(each.frame_bytes for each in alone) / 2
+
+
+@pytest.mark.parametrize("coding", ["fixed", "modelled"])
+def test_a_full_batch_goes_when_the_next_element_comes(
+    coding: Literal["fixed", "modelled"],
+) -> None:
+    codec = batch_codec(coding)
+    logs = logs_of(
+        *(saw(f"{hour:02}:10", label) for hour in range(5, 17) for label in ("coot", "teal")),
+        watches=(watched("05:00", "17:00"),),
+    )
+    summaries = [
+        record
+        for record in summarise(codec, logs.detections.rows, logs.watches.rows).records  # type: ignore[union-attr]
+        if record.message == "summaries"
+    ]
+    one = frame_bytes(codec, summaries[0])
+    for room_bytes in (one + 12, one + 24, 60):
+        sent = [
+            each
+            for each in traffic_of(codec, logs, room_bytes=room_bytes).sent
+            if each.message == "summaries"
+        ]
+        assert max(each.frame_bytes for each in sent) <= room_bytes
+        at = 0
+        for each in sent:
+            held = _as_many_as_fit(codec, summaries[at : at + 6], room_bytes)
+            assert each.frame_bytes == frame_bytes(codec, held)
+            at += len(held.values["hours"])
+            # Full: when the next is ready. Not full: 5 h after the oldest was.
+            hour = (each.at_s - START) // 3600
+            assert hour in (6 + at, 6 + at - len(held.values["hours"]) + 5)
+        assert at == len(summaries) == 12
+
+
+def _as_many_as_fit(codec: Codec, summaries: list[Record], room_bytes: int) -> Record:
+    """One after the other, without the halving that the code under test uses."""
+    fitting = summaries[0]
+    for number in range(2, len(summaries) + 1):
+        hours = [
+            {**each.values["hours"][0], "after": 3600 * (at > 0)}
+            for at, each in enumerate(summaries[:number])
+        ]
+        longer = Record("summaries", {**summaries[0].values, "hours": hours})
+        if frame_bytes(codec, longer) > room_bytes:
+            break
+        fitting = longer
+    return fitting
+
+
+def test_elements_of_another_clock_go_in_a_frame_of_their_own() -> None:
+    unset = Stretch(1, EPOCH - timedelta(hours=3), EPOCH, clock_trusted=False)
+    logs = logs_of(watches=(watched("05:00", "06:00"), unset))
+    sent = traffic_of(batch_codec(), logs).sent
+    assert len(sent) == 2
 
 
 def test_watched_seconds_a_day_are_a_mean_over_station_days() -> None:

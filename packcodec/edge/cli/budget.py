@@ -12,6 +12,7 @@ from packcodec.budget.compare import compare_links
 from packcodec.budget.edges import Edges, edges_within
 from packcodec.budget.plan import Budget, Supply, check_rows, plan_budget
 from packcodec.budget.remedies import remedies
+from packcodec.budget.room import room_of
 from packcodec.budget.season import Season, plan_season
 from packcodec.budget.sharing import Sharing, share_channel
 from packcodec.budget.verdict import NO_LICENCE
@@ -162,13 +163,14 @@ def command(
         check_rows(codec.layout, rows, "--rows")
     chosen = [find_link(name, own.links) for name in links]
     interval_s = None if interval is None else read_interval(interval, "--interval")
+    book = known_rules(own.rules)
     if log is None:
         _alone("it needs --log", watch=watch, watched=watched, health=health)
         asked = expected(codec, every, interval_s, watch_h)
     else:
         _alone("rates are not asked of a log", every=every or None)
-        asked = logged(codec, log, watch, health, watched, interval_s, watch_h)
-    book = known_rules(own.rules)
+        room_bytes = room_of(chosen[0], book).frame_bytes
+        asked = logged(codec, log, watch, health, watched, interval_s, watch_h, room_bytes)
     budget = plan_budget(
         codec.layout,
         chosen[0],
