@@ -2,7 +2,7 @@
 
 from datetime import UTC, date, datetime, time
 
-from sqlalchemy import Connection, Engine, func, select
+from sqlalchemy import BigInteger, Connection, Engine, func, literal_column, select
 
 from packcodec.base.events import Event, Forgeries, Rejected
 from packcodec.base.failures import ALARM_A_DAY, MOST_KEPT_A_DAY, alarm, day_of
@@ -44,7 +44,8 @@ class BatchFailures:
 def failures(engine: Engine) -> list[Forgeries]:
     """Station by station and day by day, how many frames name it and do not verify: alarms, and
     what is none yet. A count of MOST_KEPT_A_DAY means so many or more."""
-    day = (stray.c.received_us // DAY_US).label("day")
+    # As a literal: PostgreSQL does not see that two parameters are equal.
+    day = (stray.c.received_us // literal_column(str(DAY_US), BigInteger)).label("day")
     by_day = (
         select(stray.c.claimed, day, func.count())
         .where(stray.c.claimed.is_not(None))

@@ -177,6 +177,23 @@ def test_without_the_stations_key_the_command_says_what_to_do(
     assert "there is none for station 1; a station does only what its key has signed" in ran.err
 
 
+def test_the_command_makes_no_store_and_knows_what_cannot_be_sent_again(
+    folder: Path, packcodec: Command
+) -> None:
+    ask = ["ask", folder / "bse.db", "--keys", folder / "keys", "--schema"]
+    ran = packcodec(*ask, folder / "schema.toml")
+    assert ran.code == 2
+    assert "there is no store here" in ran.err
+    assert not (folder / "bse.db").exists()
+    Store.open(str(folder / "bse.db"), [CODEC]).close()
+    carried = toml().replace("sequence_bits = 10", "sequence_bits = 0")
+    carried = carried.replace("message_bits = 2", "message_bits = 4")
+    (folder / "carried.toml").write_text(carried)
+    ran = packcodec(*ask, folder / "carried.toml")
+    assert (ran.code, ran.out) == (0, "")
+    assert "none of them can be sent again" in ran.err
+
+
 def test_asking_needs_a_way_and_a_key(tmp_path: Path) -> None:
     store = Store.open(str(tmp_path / "base.db"), [CODEC])
     with pytest.raises(SourceError, match="none of these sources can send"):

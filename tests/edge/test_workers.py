@@ -21,10 +21,12 @@ from time import sleep
 from typing import Any
 
 import pytest
-from frame_stream import CODEC, CSV, EPOCH, TOML, frames_of
+from frame_stream import CODEC, CSV, EPOCH, TOML, frames_of, summary
 
-from packcodec.base.events import Accepted, Duplicate, Event, Rejected
+from packcodec.base.events import Accepted, Duplicate, Event, Forgeries, Rejected
+from packcodec.base.failures import ALARM_A_DAY
 from packcodec.frame.codec import Codec
+from packcodec.frame.seal import Key
 from packcodec.layout import compile_layout
 
 pytest.importorskip("sqlalchemy", reason="the part [base] is not installed")
@@ -37,6 +39,8 @@ from packcodec.edge.heard import Heard  # noqa: E402
 from packcodec.edge.mqtt import MqttSource  # noqa: E402
 from packcodec.edge.receive import Receiver  # noqa: E402
 from packcodec.edge.store import Store  # noqa: E402
+from packcodec.edge.store_ask import ListFrame, lists  # noqa: E402
+from packcodec.edge.store_failures import failures  # noqa: E402
 from packcodec.edge.store_report import keep_card, radio_records, reports  # noqa: E402
 
 POSTGRES_BIN = next(iter(sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)), None)
@@ -176,6 +180,44 @@ def test_postgresql_reads_strays_again(empty: str) -> None:
     read = [event for events in store.redecode() for event in events]
     assert Counter(type(event) for event in read)[Accepted] == 20
     assert rows(empty, "stray") == 0
+    store.close()
+
+
+def test_bases_that_ask_at_once_sign_one_list(empty: str, tmp_path: Path) -> None:
+    """Of SQLite and of PostgreSQL: a number that served twice would be a nonce used twice."""
+    codec = Codec(CODEC.layout, {3: Key(bytes(16))})
+    batch = [heard(frame, at) for at, frame in enumerate(frames_of(200)) if not 150 <= at < 190]
+    for where in (str(tmp_path / "store.db"), empty):
+        store = Store.open(where, [codec])
+        store.ingest(batch)
+        engines = [open_database(where) for _ in range(6)]
+        made: list[ListFrame] = []
+
+        def ask(engine: Any, made: list[ListFrame] = made) -> None:
+            made += lists(engine, [codec], [3], EPOCH + 300 * HOUR, 51)
+
+        threads = [Thread(target=ask, args=(engine,)) for engine in engines]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert [(each.asked.number, each.asked.counters[0]) for each in made] == [(12, 150)]
+        for engine in engines:
+            engine.dispose()
+        store.close()
+
+
+def test_postgresql_counts_what_does_not_verify(empty: str) -> None:
+    schema = replace(CODEC.schema, repair=None)
+    frame = replace(schema.frame, seal="ccm4", tag_bits=8, sequence_bits=10)
+    layout = compile_layout(replace(schema, frame=frame))
+    codec, forger = (Codec(layout, {3: Key(bytes([each]) * 16)}) for each in (1, 2))
+    forged = [forger.encode(summary(0, 1), station=3, sequence=at) for at in range(ALARM_A_DAY + 7)]
+    store = Store.open(empty, [codec])
+    events = store.ingest([heard(each, at / 1000) for at, each in enumerate(forged)])
+    alarm = Forgeries(3, EPOCH.date(), ALARM_A_DAY + 7)
+    assert events[-1][1:] == [alarm]
+    assert failures(store.engine) == [alarm]
     store.close()
 
 

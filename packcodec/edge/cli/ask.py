@@ -56,6 +56,12 @@ def command(
     opened_by = given_keys(keys) or {}
     codecs = [load(schema, opened_by) for schema in schemas]
     engine = open_database(store)
+    for codec in codecs:
+        if not codec.schema.frame.sequence_bits:
+            warn(
+                f"packcodec: frames of {codec.schema.name} are numbered by what carries them: "
+                "none of them can be sent again"
+            )
     if named:
         chosen = [station_number(each, codecs[0].schema, "--station") for each in named]
     else:
