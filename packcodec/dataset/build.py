@@ -35,6 +35,7 @@ from packcodec.frame.fill import BATCHES, singles
 from packcodec.frame.sequence import infer_counter
 from packcodec.schema.model import Boolean, Duration, Field, Integer, Message, Scaled, Schema
 
+MINUTE = timedelta(minutes=1)
 SIGHTING, SUMMARY, HEALTH = "sighting", "summary", "health"
 TIMES = frozenset({"at", "start"})
 _KINDS: Mapping[type[Field], Literal["integer", "number", "boolean"]] = {
@@ -51,6 +52,8 @@ class Heard:
 
     `received` is when its frame came; it dates a record of an unset clock only if that frame came
     straight from the station (provenance "radio"). `frame_bytes` is that frame's length.
+    `corrected` is the record's time put right by the fit of the station's clock, within
+    `uncertain_s` either way, where it is not right as it stands.
     """
 
     record: Record
@@ -58,6 +61,8 @@ class Heard:
     provenance: Provenance = "radio"
     counter: int | None = None
     frame_bytes: int | None = None
+    corrected: datetime | None = None
+    uncertain_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +139,8 @@ def build(
             unplaced=tally["unplaced"],
             unknown_codes=tally["unknown_codes"],
             undated_sightings=sum(each.start is None for each in sightings),
+            corrected=sum(each.heard.corrected is not None for each in placed),
+            uncertain_s=max((each.heard.uncertain_s for each in placed), default=0.0),
         ),
         untold=tuple(_untold(schema, known, unsent)),
     )
@@ -234,6 +241,10 @@ def _dated(heard: Heard, interval_s: int) -> tuple[datetime | None, datetime | N
     values = heard.record.values
     interval = timedelta(seconds=interval_s if heard.record.message == SUMMARY else 0)
     at = instant(values.get("start" if interval else "at"))
+    if at is not None and heard.corrected is not None:
+        # To the minute, which it is not known to: so neighbouring intervals still meet.
+        at += round((heard.corrected - at) / MINUTE) * MINUTE
+        return at, at + interval, "corrected"
     if at is not None:
         return at, at + interval, "trusted"
     if heard.received is None or heard.provenance != "radio":

@@ -197,6 +197,11 @@ def _description(data: Dataset) -> str:
     ]
     if undated:
         words.append(f"{undated} sightings by an unset clock have no time and are left out.")
+    if data.tally.corrected:
+        words.append(
+            f"{data.tally.corrected} records have a time put right by when frames of their station "
+            f"were heard, within {data.tally.uncertain_s:.0f} s, to the minute."
+        )
     if data.protection and data.protection.generalized:
         words.append(f"Generalised: {data.protection.generalized}.")
     if data.protection and data.protection.withheld:

@@ -201,13 +201,18 @@ class HealthField:
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """What the base heard and what is in no table, so that the two can be added up."""
+    """What the base heard and what is in no table, so that the two can be added up.
+
+    `corrected` records have a time put right by the clock's fit, within `uncertain_s` either way.
+    """
 
     records: int = 0
     recovered: int = 0
     unplaced: int = 0
     unknown_codes: int = 0
     undated_sightings: int = 0
+    corrected: int = 0
+    uncertain_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,7 +40,7 @@ class Table:
 _DEPLOYMENT = Column("deployment", "string", "id of the deployment", required=True)
 _PROVENANCE = Column("provenance", "string", "radio, recovered (by repair), or card", required=True)
 _CLOCK = Column(
-    "clock", "string", "trusted, corrected (dated by the reception), or unset", required=True
+    "clock", "string", "trusted, corrected (by when frames were heard), or unset", required=True
 )
 _SPECIES = (
     Column("species", "string", "label in the species code table", required=True),

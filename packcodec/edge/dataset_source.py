@@ -123,6 +123,8 @@ def _from_store(source: str, codec: Codec) -> Told:
             "radio" if row.state == State.HEARD else "recovered",
             row.counter,
             None if row.bytes is None else len(row.bytes),
+            None if row.corrected_us is None else from_us(row.corrected_us),
+            (row.uncertain_us or 0) / 1e6,
         )
         for row in frames
         if row.layout == own and row.record is not None

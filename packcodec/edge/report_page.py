@@ -287,7 +287,7 @@ def _trust(
         f"{whole} of {sum(each.day is not None for each in days)} station-days are known whole; "
         "only on those does a species not told of count as not detected.",
         f"{undated:,} intervals were told by an unset clock: they count, but have no day. "
-        f"{corrected:,} more were dated by when they were received.",
+        f"{corrected:,} more were dated, or put right, by when frames were received.",
         f"{capped:,} counts reached the most that a frame can tell, and mean 'or more'.",
         f"{left_out:,} rows of species did not fit their frame.",
         f"{tally.unknown_codes:,} rows had a code that the species table lacks, and are left out.",

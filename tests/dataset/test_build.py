@@ -85,6 +85,23 @@ def test_what_was_counted_in_a_frame_that_never_came() -> None:
     assert dataset(*records).untold == ()
 
 
+def test_a_time_put_right_is_what_counts_and_says_so() -> None:
+    """A clock an hour and some seconds behind, from its second summary on."""
+    late = timedelta(hours=1, seconds=20)
+    records = [summary(at, 6 + at, row("coot")) for at in range(3)]
+    heard = [
+        Heard(each, corrected=DAY + (6 + at) * HOUR + late if at else None, uncertain_s=90.0 * at)
+        for at, each in enumerate(records)
+    ]
+    data = dataset(*heard)
+    assert [each.start - DAY for each in data.intervals] == [6 * HOUR, 8 * HOUR, 9 * HOUR]
+    assert [each.clock for each in data.intervals] == ["trusted", "corrected", "corrected"]
+    assert [each.start for each in data.totals] == [each.start for each in data.intervals]
+    assert (data.tally.corrected, data.tally.uncertain_s) == (2, 180)
+    # They still meet: no stretch in between when the station was off.
+    assert not [each for each in data.effort if DAY + 8 * HOUR < each.start < DAY + 10 * HOUR]
+
+
 def test_between_summaries_with_none_missing_the_station_was_off() -> None:
     data = dataset(summary(0, 6), summary(1, 9))
     states = [

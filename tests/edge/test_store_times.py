@@ -12,6 +12,7 @@ pytest.importorskip("sqlalchemy", reason="the part [base] is not installed")
 
 from sqlalchemy import select
 
+from packcodec.edge.dataset_source import read_source
 from packcodec.edge.heard import Heard
 from packcodec.edge.store import Store
 from packcodec.edge.tables import frame, from_us
@@ -128,6 +129,16 @@ def test_a_refit_knows_what_was_heard_since_and_changes_nothing_else(tmp_path: P
     for (_, before), (_, now) in zip(early, rows(store, sent), strict=False):
         assert before[:-2] == now[:-2]
         assert now.corrected_us is not None
+
+
+def test_an_export_takes_the_time_that_was_put_right(tmp_path: Path) -> None:
+    found = stored(season(6, 0, ahead_s=-7200), tmp_path / "s.db")[1]
+    told = read_source(str(tmp_path / "s.db"), CODEC)
+    assert len(told.heard) == len(found)
+    for (sent, row), each in zip(found, told.heard, strict=True):
+        assert each.corrected is not None
+        assert abs((each.corrected - sent.true).total_seconds()) <= each.uncertain_s
+        assert each.uncertain_s == row.uncertain_us / 1e6
 
 
 def test_too_few_frames_put_nothing_right(tmp_path: Path) -> None:

@@ -111,6 +111,8 @@ def account(data: Dataset) -> dict[str, Any]:
         "of_unknown_codes": data.tally.unknown_codes,
         "sightings": len(data.sightings),
         "sightings_without_a_time": data.tally.undated_sightings,
+        "times_corrected": data.tally.corrected,
+        "times_corrected_within_s": round(data.tally.uncertain_s),
         "interval_totals": len(data.totals),
         "station_days_watched": round(station_days(watched_s(data.intervals)), 3),
         "frames_missing": sum(each.missing for each in data.gaps),
