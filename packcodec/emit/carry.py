@@ -5,18 +5,6 @@ from packcodec.frame.crc import crc_function
 from packcodec.layout.model import Layout
 
 
-def must_be_plain(layout: Layout, language: str) -> None:
-    """Raise LayoutError for what is not emitted to `language`."""
-    schema = layout.schema
-    if schema.coding != "fixed":
-        raise LayoutError(
-            f"{schema.coding} coding is not emitted to {language}",
-            place="schema.coding",
-            remedy='use coding = "fixed"',
-        )
-    must_be_open(layout, language)
-
-
 def must_be_open(layout: Layout, language: str) -> None:
     """Raise LayoutError for a layout whose frames are sealed or carry repair symbols."""
     if layout.check.sealed:

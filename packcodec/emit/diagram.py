@@ -10,13 +10,14 @@ from datetime import datetime
 from itertools import chain
 from string import ascii_letters, digits
 
-from packcodec.layout.compiler import codes_of
+from packcodec.layout.compiler import PLAIN_BITS, codes_of
 from packcodec.layout.model import (
     Count,
     Group,
     Layout,
     MessageLayout,
     Presence,
+    RepairLayout,
     Repeat,
     Run,
     Step,
@@ -30,6 +31,7 @@ from packcodec.schema.model import (
     Flags,
     Integer,
     ListOf,
+    Repair,
     Scaled,
     Schema,
     SpeciesCode,
@@ -79,16 +81,57 @@ def parts(layout: Layout, each: MessageLayout) -> tuple[Part, ...]:
         Row(next(marks), name, 0, bits, meaning, "")
         for name, bits, meaning in _header(layout, each)
     )
-    found = list(_group(each.body, layout.schema, marks, 0, ""))
-    if header and found and found[0].title == "":
-        found[0] = Part("", (*header, *found[0].rows))
-    elif header:
-        found.insert(0, Part("", header))
+    found, then = [Part("", header)] if header else [], ""
+    repair = layout.repair
+    if repair is not None and each.name in repair.repair.messages:
+        title = _when(repair.repair)
+        found.append(Part(title, tuple(_repair_field(repair, marks))))
+        then = "then" if title else ""
+    if layout.schema.coding == "modelled":
+        six = Row(next(marks), "plain", 0, PLAIN_BITS, "six ones, as no other payload begins", "")
+        found.append(Part("a payload by the tables or, if this is no longer, plain", (six,)))
+    found += _group(each.body, layout.schema, marks, 0, then)
     check = layout.check
-    meaning = f"{check.name}, over the identity and all before it"
-    last = Row(next(marks), "check", 0, check.bits, meaning, "")
-    pad = "after zeros to the end of the byte"
-    return (*found, Part(pad, (last,)))
+    meaning = "over the identity and all before it"
+    meaning = f"of {check.name}" if check.sealed else f"{check.name}, {meaning}"
+    name = "tag of seal" if check.sealed else "check"
+    last = Row(next(marks), name, 0, check.bits, meaning, "")
+    return (*_joined(found), Part("after zeros to the end of the byte", (last,)))
+
+
+def check_words(layout: Layout) -> str:
+    """One sentence on what ends a frame."""
+    check = layout.check
+    if not check.sealed:
+        return f"The check is {check.name}, {check.octets} bytes."
+    hides = "what stands behind the header is encrypted" if check.hides else "nothing is encrypted"
+    return f"The seal is {check.name}: {hides}, and a tag of {check.octets} bytes stands last."
+
+
+def _when(repair: Repair) -> str:
+    """Which frames carry a repair field, as a title; empty where all do."""
+    if repair.symbols == repair.every:
+        return ""
+    if repair.symbols == 1:
+        return f"if the sequence is a multiple of {repair.every}"
+    return f"if {repair.symbols} × sequence modulo {repair.every} is under {repair.symbols}"
+
+
+def _repair_field(repair: RepairLayout, marks: Iterator[str]) -> Iterator[Row]:
+    most = repair.repair.window
+    yield Row(next(marks), "held", 0, repair.held_bits, f"frames in the symbol, at most {most}", "")
+    yield Row(next(marks), "symbol", 0, 8 * repair.symbol_bytes, "the repair symbol", "")
+
+
+def _joined(found: list[Part]) -> list[Part]:
+    """Parts, each without a title joined to the one before it."""
+    joined: list[Part] = []
+    for part in found:
+        if part.title == "" and joined:
+            joined[-1] = Part(joined[-1].title, (*joined[-1].rows, *part.rows))
+        else:
+            joined.append(part)
+    return joined
 
 
 def lines(part: Part) -> Iterator[tuple[Box, ...]]:
@@ -194,6 +237,7 @@ def reads_as(field: Field, schema: Schema) -> str:
 
 
 def instant(when: datetime) -> str:
+    """A time as it stands in a document: 2027-04-01 06:30:00Z."""
     return when.strftime("%Y-%m-%d %H:%M:%SZ")
 
 

@@ -2,15 +2,13 @@
 
 from collections.abc import Iterator
 
-from packcodec.emit.carry import must_be_plain
-from packcodec.emit.diagram import Box, Part, Row, instant, lines, parts, sentence
+from packcodec.emit.diagram import Box, Part, Row, check_words, instant, lines, parts, sentence
 from packcodec.layout.model import Layout, MessageLayout
 from packcodec.schema.model import Schema
 
 
 def emit(layout: Layout) -> dict[str, str]:
-    """{"<schema>.md": the document}. Raises LayoutError where bits have no fixed place."""
-    must_be_plain(layout, "Markdown")
+    """{"<schema>.md": the document}."""
     schema = layout.schema
     text = [
         f"# {schema.name}, version {schema.version}",
@@ -19,8 +17,7 @@ def emit(layout: Layout) -> dict[str, str]:
         f"Identity `{layout.identity.hex()}`. Written from the schema: change that, not this.",
         "",
         f"Bits are numbered in the order they are sent, most significant first. A value is sent as "
-        f"its code c. Times count from {instant(schema.epoch)}. The check is {layout.check.name}, "
-        f"{layout.check.octets} bytes.",
+        f"its code c. Times count from {instant(schema.epoch)}. {check_words(layout)}",
     ]
     for each in layout.messages:
         text += ["", *_message(layout, each)]

@@ -8,8 +8,16 @@ from collections.abc import Iterator
 from textwrap import wrap
 from xml.sax.saxutils import escape
 
-from packcodec.emit.carry import must_be_plain
-from packcodec.emit.diagram import LINE_BITS, Part, Row, instant, lines, parts, sentence
+from packcodec.emit.diagram import (
+    LINE_BITS,
+    Part,
+    Row,
+    check_words,
+    instant,
+    lines,
+    parts,
+    sentence,
+)
 from packcodec.layout.model import Layout, MessageLayout
 
 # Millimetres.
@@ -38,8 +46,7 @@ line { stroke: #bbb; stroke-width: 0.15 }
 
 
 def emit(layout: Layout) -> dict[str, str]:
-    """{"<schema>.svg": the document}. Raises LayoutError where bits have no fixed place."""
-    must_be_plain(layout, "SVG")
+    """{"<schema>.svg": the document}."""
     schema = layout.schema
     sheet = _Sheet()
     sheet.text(MARGIN, f"{schema.name}, version {schema.version}", "title")
@@ -48,7 +55,7 @@ def emit(layout: Layout) -> dict[str, str]:
         *wrap(schema.note, 110),
         f"Identity {layout.identity.hex()}",
         "Bits are sent from left to right, most significant first; a value is sent as its code c.",
-        f"Times count from {instant(schema.epoch)}. The check is {layout.check.name}.",
+        f"Times count from {instant(schema.epoch)}. {check_words(layout)}",
     ):
         sheet.text(MARGIN, line)
         sheet.down(LEAD)

@@ -7,6 +7,7 @@ from xml.etree import ElementTree
 import pytest
 from every_kind import EVERY, plain, schema_of
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from strategies import schemas
 
 from packcodec.edge.files import load
@@ -14,14 +15,20 @@ from packcodec.emit import emit
 from packcodec.emit.diagram import lines, parts
 from packcodec.layout import compile_layout
 from packcodec.layout.table import bit_table
+from packcodec.schema import read_schema
 from packcodec.schema.model import Boolean, Schema
 
 DEMO = Path(__file__).parents[2] / "packcodec" / "edge" / "demo_data" / "schema.toml"
+ANY = st.one_of(
+    schemas(check="auto"),
+    schemas(check="auto", repaired=True),
+    schemas(check="auto", coding="modelled"),
+)
 SVG = "{http://www.w3.org/2000/svg}"
 
 
 @settings(max_examples=50)
-@given(schema=schemas(check="auto"))
+@given(schema=ANY)
 def test_every_value_is_drawn_once_in_its_bits(schema: Schema) -> None:
     layout = compile_layout(schema)
     for each in layout.messages:
@@ -30,6 +37,9 @@ def test_every_value_is_drawn_once_in_its_bits(schema: Schema) -> None:
         assert len({row.mark for row in rows}) == len(rows)
         frame = schema.frame
         header = [frame.tag_bits, frame.message_bits, frame.station_bits, frame.sequence_bits]
+        if layout.repair is not None and each.name in layout.repair.repair.messages:
+            header += [layout.repair.held_bits, 8 * layout.repair.symbol_bytes]
+        header += [6] if schema.coding == "modelled" else []
         widths = [row.width for row in bit_table(each.body)]
         assert [row.bits for row in rows] == [*filter(None, header), *widths, layout.check.bits]
         for part in drawn:
@@ -44,7 +54,7 @@ def test_every_value_is_drawn_once_in_its_bits(schema: Schema) -> None:
 
 
 @settings(max_examples=30)
-@given(schema=schemas(check="auto"))
+@given(schema=ANY)
 def test_the_svg_is_well_formed_and_the_diagram_square(schema: Schema) -> None:
     layout = compile_layout(schema)
     ((_, svg),) = emit(layout, "svg").items()
@@ -108,3 +118,14 @@ def test_every_kind_is_documented() -> None:
     for schema in EVERY:
         for target in ("markdown", "svg"):
             assert emit(compile_layout(schema), target)
+
+
+def test_sealed_frames_say_what_is_hidden() -> None:
+    page = (DEMO.parents[3] / "spec" / "seal.md").read_text(encoding="utf-8")
+    toml = page.split("```toml\n")[1].split("```")[0]
+    for seal, hides in (("ccm8", "is encrypted"), ("sign4", "nothing is encrypted")):
+        layout = compile_layout(read_schema(toml.replace("ccm4", seal), ""))
+        ((_, text),) = emit(layout, "markdown").items()
+        assert f"The seal is {seal}: " in text
+        assert hides in text
+        assert f"| {layout.check.bits} | `tag of seal` |" in text
