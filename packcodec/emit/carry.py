@@ -11,13 +11,13 @@ def must_be_open(layout: Layout, language: str) -> None:
         raise LayoutError(
             f"sealed frames are not emitted to {language}",
             place="frame.seal",
-            remedy='use a schema with seal = "open" for these stations',
+            remedy='python, micropython and javascript seal; or use seal = "open" for these stations',
         )
     if layout.repair is not None:
         raise LayoutError(
             f"repair symbols are not emitted to {language}",
             place="repair",
-            remedy="leave [repair] out of the schema of these stations",
+            remedy="python and micropython make them; or leave [repair] out for these stations",
         )
 
 
