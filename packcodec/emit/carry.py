@@ -11,7 +11,7 @@ def must_be_open(layout: Layout, language: str) -> None:
         raise LayoutError(
             f"sealed frames are not emitted to {language}",
             place="frame.seal",
-            remedy='python, micropython and javascript seal; or use seal = "open" for these stations',
+            remedy='python, micropython and javascript seal; or else use seal = "open" there',
         )
     if layout.repair is not None:
         raise LayoutError(

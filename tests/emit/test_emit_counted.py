@@ -150,10 +150,10 @@ def test_frames_that_carry_repair_symbols(data: st.DataObject) -> None:
 
 def test_c_refuses_both_and_names_who_carries_them() -> None:
     toml = SEAL_PAGE.split("```toml\n")[1].split("```")[0]
-    with pytest.raises(LayoutError, match="frame.seal: .*; python, micropython and javascript"):
+    with pytest.raises(LayoutError, match=r"frame.seal: .*; python, micropython and javascript"):
         emit(compile_layout(read_schema(toml, "")), "c")
     toml = toml.replace("ccm4", "open") + '[repair]\nmessages = ["health"]\n'
-    with pytest.raises(LayoutError, match="repair: .*; python and micropython make them"):
+    with pytest.raises(LayoutError, match=r"repair: .*; python and micropython make them"):
         emit(compile_layout(read_schema(toml, "")), "c")
 
 
