@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Engine, bindparam, select, update
+from sqlalchemy import Connection, Engine, and_, bindparam, exists, func, select, update
 
 from packcodec.base.account import CLOCK_UNSET
 from packcodec.base.clock import Clock, ClockError, clock_error, time_steps
@@ -44,6 +44,10 @@ class Times:
         """A clock's errors, with the intervals of that schema."""
         return Fitted(clock, self.interval_s[layout])
 
+    def __iter__(self) -> Iterator[int]:
+        """The numbers of the schemas that are known."""
+        return iter(self.interval_s)
+
 
 class Fitted:
     """The errors of one station's clock, from each time that it was set to the next."""
@@ -55,6 +59,13 @@ class Fitted:
         self._errors: list[tuple[int, ClockError] | None] = [
             None if error is None else (to_us(error.at), error) for error in errors
         ]
+
+    def corrects(self, said_us: int) -> bool:
+        """Whether any of the errors would put that time right."""
+        return any(
+            error is not None and error[1].correction_s((said_us - error[0]) / 1e6) is not None
+            for error in self._errors
+        )
 
     def cells(self, said_us: int, sent_by_us: int, step_s: float) -> Cells:
         """A time put right and its uncertainty, in microseconds; nothing where it is right.
@@ -92,7 +103,9 @@ def _refit_one(connection: Connection, times: Times, number: int) -> int:
     connection.execute(
         select(station.c.version).where(station.c.station == number).with_for_update()
     )
-    clock = _clock_of(connection, number)
+    clock, said = _clock_of(connection, number)
+    if not _anything_to_do(connection, times, number, clock, said):
+        return 0
     fitted: dict[int, Fitted] = {}
     total, before = 0, COUNTERS
     sent_by_us = to_us(LAST)
@@ -138,19 +151,41 @@ def _page(connection: Connection, number: int, before: int) -> Sequence[Any]:
     return connection.execute(own.order_by(frame.c.counter.desc()).limit(AT_ONCE)).all()
 
 
-def _clock_of(connection: Connection, number: int) -> Clock:
-    """The clock as every frame that was heard tells of it, in the order of reception."""
-    clock, unset, highest = Clock(), f'"{CLOCK_UNSET}"', -1
+def _anything_to_do(
+    connection: Connection, times: Times, number: int, clock: Clock, said: Sequence[int]
+) -> bool:
+    """Whether a time is to be put right, or one that was should not have been."""
+    own = frame.c.station == number
+    if connection.scalar(select(exists().where(own, frame.c.corrected_us.is_not(None)))):
+        return True
+    # A clock's error is a line, and where it is in order at both ends it is in between.
+    return any(times.fitted(clock, layout).corrects(each) for layout in times for each in said)
+
+
+def _clock_of(connection: Connection, number: int) -> tuple[Clock, Sequence[int]]:
+    """The clock as every frame that was heard tells of it, in the order of reception.
+
+    And the earliest and the latest time that the station said, in microseconds.
+    """
+    clock, highest = Clock(), -1
+    own = and_(frame.c.station == number, frame.c.said_us.is_not(None))
+    ends = connection.execute(
+        select(func.min(frame.c.said_us), func.max(frame.c.said_us)).where(own)
+    ).one()
     heard = (
         select(
-            frame.c.counter, frame.c.message, frame.c.record, frame.c.said_us, frame.c.received_us
+            frame.c.counter,
+            frame.c.message,
+            frame.c.said_us,
+            frame.c.received_us,
+            frame.c.record.contains(f'"{CLOCK_UNSET}"').label("unset"),
         )
-        .where(frame.c.station == number, frame.c.said_us.is_not(None))
-        .where(frame.c.received_us.is_not(None))
+        .where(own, frame.c.received_us.is_not(None))
         .order_by(frame.c.received_us)
     )
-    for row in connection.execute(heard.execution_options(yield_per=AT_ONCE)):
-        if row.counter > highest and unset not in row.record:
-            clock.heard(row.message, from_us(row.said_us), from_us(row.received_us))
-        highest = max(highest, row.counter)
-    return clock
+    rows = connection.execute(heard.execution_options(yield_per=AT_ONCE))
+    for counter, message, said_us, received_us, unset in rows:
+        if counter > highest and not unset:
+            clock.heard(message, from_us(said_us), from_us(received_us))
+        highest = max(highest, counter)
+    return clock, [each for each in ends if each is not None]
