@@ -3,8 +3,10 @@
     python tools/bench_base.py ingest [--frames 200000]   a file into SQLite, frames a second
     python tools/bench_base.py recovery [--intervals 30000]   delivered share by loss and burst
     python tools/bench_base.py airtime                     what the repair symbol costs on the air
+    python tools/bench_base.py asking [--intervals 30000]  what a base gets that asks once a day
+    python tools/bench_base.py flood [--frames 200000]     forged frames a second, and their rows
 
-Needs `pip install packcodec[base]`.
+Needs `pip install packcodec[base,seal]`.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ import argparse
 import resource
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -21,8 +23,10 @@ from random import Random
 from statistics import median
 from time import perf_counter, process_time
 
+from packcodec.base.failures import MOST_KEPT_A_DAY
 from packcodec.base.simulate import (
     Losses,
+    asked,
     bound,
     bursts,
     coded,
@@ -38,6 +42,7 @@ from packcodec.edge.sources import FileSource
 from packcodec.edge.store import Store
 from packcodec.frame.codec import Codec
 from packcodec.frame.repair import Ring
+from packcodec.frame.seal import Key
 from packcodec.layout.compiler import compile_layout
 from packcodec.layout.model import RepairLayout
 from packcodec.radio.airtime import airtime
@@ -51,6 +56,7 @@ MESSAGE_MIX = 3
 PAYLOAD_BYTES = 12
 FRAME_BYTES = 3 + PAYLOAD_BYTES + 3
 LINK_BYTES = 13
+A_DAY, LIST_BYTES = 24, 51
 
 # (loss, mean bad spell or None) → the least that must be delivered.
 BARS = {
@@ -227,6 +233,64 @@ def cost() -> bool:
     return good
 
 
+def asking(intervals: int) -> bool:
+    """Delivered shares where the base asks once a day, lists lost like frames, and what goes again.
+
+    The last ten days of intervals lose nothing, and are not counted.
+    """
+    tail, good = 10 * A_DAY, True
+    repair = _layout(CODES[0])
+    for loss, mean in BARS:
+        draw = Random(7).random
+        model: Losses = independent(loss, draw) if mean is None else bursts(loss, mean, draw)
+        lost = [*losses(model, intervals), *[False] * tail]
+        told = []
+        for coding in (None, (repair, Random(1).random)):
+            won = asked(lost, independent(loss, Random(8).random), A_DAY, LIST_BYTES, coding)
+            share = (won.delivered - tail) / intervals
+            good &= won.wrong == 0
+            told.append(
+                f"{share:.5f}, {won.again / intervals:.3f} of the frames again, 95 % within "
+                f"{won.delay(0.95)} intervals"
+            )
+        kind = "independent" if mean is None else f"bursts of mean {mean}"
+        print(f"{loss:.0%} {kind}: asked {told[0]}; with the code {told[1]}")
+    return good
+
+
+def flood(frames: int) -> bool:
+    """Forged frames a second into a new store beside real sealed ones, all within a day or two,
+    and the rows that stay."""
+    schema = load(SCHEMA).schema
+    sealed = replace(schema.frame, seal="ccm4", sequence_bits=18)
+    layout = compile_layout(replace(schema, frame=sealed))
+    real, forger = (
+        Codec(layout, {station: Key(bytes([each]) * 16) for station in STATIONS}) for each in (1, 2)
+    )
+    good = True
+    for name, codec in (("real", real), ("forged", forger)):
+        with tempfile.TemporaryDirectory() as folder:
+            capture, tally = Path(folder) / "capture.hex", Tally()
+            with capture.open("w") as file:
+                for at, line in enumerate(lines(codec, frames)):
+                    when = schema.epoch + at * timedelta(milliseconds=500)
+                    file.write(f"{line.split()[0]} {when.isoformat()}\n")
+            store = Store.open(str(Path(folder) / "store.db"), [real])
+            source = FileSource(str(capture), Reader("bench"))
+            start = perf_counter()
+            Receiver(store, [source], on_events=tally.add, tell=print).run()
+            rate = tally.frames / (perf_counter() - start)
+            with store.engine.connect() as connection:
+                rows = connection.exec_driver_sql("SELECT count(*) FROM stray").scalar_one()
+            store.close()
+        good &= rows <= len(STATIONS) * MOST_KEPT_A_DAY * (1 + frames // (2 * 86_400))
+        print(
+            f"{name}: {rate:,.0f} frames/s; {rows:,} rows of {tally.frames:,} that gave no record, "
+            f"{tally.kinds['forgeries']} alarms"
+        )
+    return good
+
+
 def _factor(repair: RepairLayout, sf: int, link_bytes: int) -> float:
     without = airtime(Lora(sf), link_bytes + FRAME_BYTES).airtime_us
     more = -(-repair.bits // 8)
@@ -240,16 +304,18 @@ def _layout(repair: Repair) -> RepairLayout:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("what", choices=("ingest", "recovery", "airtime"))
+    parser.add_argument("what", choices=("ingest", "recovery", "airtime", "asking", "flood"))
     parser.add_argument("--frames", type=int, default=200_000)
     parser.add_argument("--intervals", type=int, default=30_000)
     said = parser.parse_args()
-    good = {
+    measures: dict[str, Callable[[], bool]] = {
         "ingest": lambda: ingest(said.frames),
         "recovery": lambda: recovery(said.intervals),
         "airtime": cost,
-    }[said.what]()
-    return 0 if good else 1
+        "asking": lambda: asking(said.intervals),
+        "flood": lambda: flood(said.frames),
+    }
+    return 0 if measures[said.what]() else 1
 
 
 if __name__ == "__main__":
