@@ -68,12 +68,15 @@ def answer(module: Any, frame: bytes, **said: Any) -> Any:
         return None
 
 
-def sealed(seal: str, secret: bytes = SECRET) -> tuple[Codec, dict[int, AESCCM]]:
+def sealed(seal: str, coding: str = "fixed") -> tuple[Codec, dict[int, AESCCM]]:
     """The codec of the page's schema under a seal, and the ciphers emitted code takes."""
     toml = SEAL_PAGE.split("```toml\n")[1].split("```")[0].replace("ccm4", seal)
+    toml = toml.replace("[frame]", f'coding = "{coding}"\n[frame]')
     layout = compile_layout(read_schema(toml, ""))
-    return Codec(layout, {3: Key(secret)}), {3: AESCCM(secret, layout.check.octets)}
+    return Codec(layout, {3: Key(SECRET)}), {3: AESCCM(SECRET, layout.check.octets)}
 
+
+needs_node = pytest.mark.skipif(NODE is None, reason="no Node (node) here")
 
 SEALS = ("ccm4", "ccm8", "sign4", "sign8")
 
@@ -146,6 +149,29 @@ def test_frames_that_carry_repair_symbols(data: st.DataObject) -> None:
         sequence += random.choice((1,) * 20 + (7,))
     bare = codec.encode(record, station=station, sequence=sequence)
     assert module.encode(record, station=station, sequence=sequence) == bare
+
+
+@pytest.mark.parametrize("seal", ["ccm8", "sign4"])
+def test_modelled_payloads_are_sealed_too(seal: str) -> None:
+    codec, ciphers = sealed(seal, "modelled")
+    frame = codec.encode(ONE_RECORD, station=3, sequence=9)
+    python = module_of(codec.layout)
+    assert python.encode(ONE_RECORD, station=3, sequence=9, ciphers=ciphers) == frame
+    assert python.decode(frame, ciphers=ciphers)["values"] == ONE_RECORD["values"]
+    micropython, out = module_of(codec.layout, "micropython"), bytearray(40)
+    assert out[: micropython.frame_health(out, 3, 9, (3912, -7), ciphers[3])] == frame
+    assert micropython.decode(frame, ciphers)[3:] == ([3912, -7], 9)
+
+
+@needs_node
+@pytest.mark.parametrize("seal", ["ccm8", "sign4"])
+def test_modelled_payloads_are_sealed_in_javascript_too(seal: str) -> None:
+    codec, _ = sealed(seal, "modelled")
+    frame = codec.encode(ONE_RECORD, station=3, sequence=9)
+    data = {**ONE_RECORD, "station": 3, "sequence": 9}
+    made, read = in_node(codec.layout, [{"data": data}, {"bytes": list(frame)}])
+    assert bytes(made["bytes"]) == frame
+    assert read["data"] == {**data, "counter": 9}
 
 
 def test_c_refuses_both_and_names_who_carries_them() -> None:
@@ -257,8 +283,6 @@ def test_micropython_seals_and_repairs_as_python_does(tmp_path: Path) -> None:
 
 
 # ---- JavaScript
-
-needs_node = pytest.mark.skipif(NODE is None, reason="no Node (node) here")
 
 _SEALING = """
 var crypto = require('crypto'), vm = require('vm'), fs = require('fs');
