@@ -78,6 +78,50 @@ def test_a_frame_takes_no_heap(name: str, tmp_path: Path) -> None:
     assert done.stdout.split() == ["0"] * len(vectors["valid"]), done.stderr
 
 
+REPAIRED = """
+[repair]
+messages = ["m"]
+window = 8
+stride = 2
+every = 4
+symbols = 3
+"""
+
+
+def repaired() -> Layout:
+    vectors = json.loads((VECTORS / "quantities.json").read_text(encoding="utf-8"))
+    return compile_layout(read_schema(vectors["schema"] + REPAIRED, vectors["species"]))
+
+
+@pytest.mark.skipif(INTERPRETER is None, reason="no micropython here")
+def test_repair_symbols_take_no_heap(tmp_path: Path) -> None:
+    layout = repaired()
+    _, vectors = opened("quantities")
+    ((_, row),) = rows_of(layout.schema, [vectors["valid"][0]["read"]])
+    write(layout, tmp_path)
+    source = _MEASURE.replace("FOLDER", repr(str(tmp_path)))
+    source = source.replace("MODULE", f"{layout.schema.name}_micro")
+    source += "ring = m.Ring()\ndef framed(out, row):\n"
+    source += "    m.frame_m(out, 3, ring.next, row, ring)\n"
+    source += f"measured(framed, {row})\nprint(ring.held)\n"
+    (tmp_path / "measure.py").write_text(source, encoding="utf-8")
+    command = [str(INTERPRETER), str(tmp_path / "measure.py")]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.stdout.split() == ["0", "16"], done.stderr
+
+
+def test_repair_symbols_need_no_more_than_31_bits() -> None:
+    layout = repaired()
+    _, vectors = opened("quantities")
+    ((_, row),) = rows_of(layout.schema, [vectors["valid"][0]["read"]])
+    module, large = watched_module(layout)
+    ring, out = module["Ring"](), bytearray(340)
+    for sequence in range(60):
+        n = module["frame_m"](out, 11, sequence, row, ring)
+        module["decode"](bytes(out[:n]))
+    assert large == []
+
+
 class Watched(ast.NodeTransformer):
     """Every operation of a module handed to `watch`."""
 
