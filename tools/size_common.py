@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from size_streams import Stream, species_csv
 
 from packcodec.codec.modelled.payload import ModelledPayload
-from packcodec.codec.modelled.train import train
+from packcodec.codec.modelled.train import DEVICE_BYTES, train
 from packcodec.frame.codec import Codec
 from packcodec.frame.fill import Element, as_sets, batches_of
 from packcodec.layout.compiler import compile_layout
@@ -55,7 +55,11 @@ def schema_of(stream: Stream, coding: str, message: str, *, interval_min: int = 
 
 
 def with_tables(
-    codec: Codec, message: str, learned: Iterable[list[Element]], lengths: Sequence[int]
+    codec: Codec,
+    message: str,
+    learned: Iterable[list[Element]],
+    lengths: Sequence[int],
+    size_bytes: int = DEVICE_BYTES,
 ) -> Codec:
     """The codec with tables from these elements, in records of so many each."""
     payload = payload_of(codec)
@@ -65,7 +69,7 @@ def with_tables(
         for station in learned
         for values in batches_of(codec, message, station, length)
     )
-    models = train(codec.layout, trees)
+    models = train(codec.layout, trees, size_bytes=size_bytes)
     return Codec(compile_layout(replace(codec.schema, models=models)))
 
 

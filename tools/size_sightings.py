@@ -21,6 +21,7 @@ from size_streams import Stream, by_station
 
 from packcodec.codec.modelled.meter import Meter
 from packcodec.codec.modelled.payload import ModelledPayload
+from packcodec.codec.modelled.train import DEVICE_BYTES
 from packcodec.codec.record import Values
 from packcodec.frame.codec import Codec
 from packcodec.frame.fill import Element, batches, batches_of
@@ -124,10 +125,10 @@ def codec_of(stream: Stream, coding: str, span_min: int, most: int) -> Codec:
     return Codec(compile_layout(schema_of(stream, coding, text)))
 
 
-def trained(stream: Stream) -> Codec:
+def trained(stream: Stream, size_bytes: int = DEVICE_BYTES) -> Codec:
     """Time as a minute of two days, which the receiver resolves: 11.5 bits."""
     codec = codec_of(stream, "modelled", 2880, 255)
-    return with_tables(codec, "sightings", elements_of(stream.learned), LEARNED_IN)
+    return with_tables(codec, "sightings", elements_of(stream.learned), LEARNED_IN, size_bytes)
 
 
 def elements_of(detections: Sequence[Detection]) -> list[list[Element]]:
@@ -203,7 +204,7 @@ def _peers(stream: Stream, modelled: Codec) -> list[Peer]:
 
 def _plain(columns: Columns, species_bits: int) -> Iterator[tuple[int, int]]:
     yield columns[0][0], TIME_BITS
-    yield len(columns[1]), COUNT_BITS
+    yield len(columns[1]) - 1, COUNT_BITS
     for gap, species, individuals, confidence in zip(*columns[1:], strict=True):
         yield gap, GAP_BITS
         yield species, species_bits
@@ -214,7 +215,7 @@ def _plain(columns: Columns, species_bits: int) -> Iterator[tuple[int, int]]:
 def _tuned(columns: Columns, species_bits: int) -> Iterator[tuple[int, int]]:
     """A gap as CHOICE of 0..3, 4..19 and 20..1023; one individual as DEFAULT."""
     yield columns[0][0], TIME_BITS
-    yield len(columns[1]), COUNT_BITS
+    yield len(columns[1]) - 1, COUNT_BITS
     for gap, species, individuals, confidence in zip(*columns[1:], strict=True):
         yield (
             (gap, 4) if gap < 4 else (1 << 4 | gap - 4, 6) if gap < 20 else (2 << 10 | gap - 20, 12)
