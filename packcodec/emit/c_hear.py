@@ -224,7 +224,7 @@ class Hear(Walk):
             f"        const uint16_t odds[3] = {{0, {self.share_of_no(inner)}, 0}};",
             "",
             f"        if (get_symbol({FROM}, odds, 2u) != 0u) {{",
-            *(store if most else ()),
+            *(store if most else ("            (void)rows;",)),
             "            count++;",
             "        }",
             "    }",

@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from packcodec.codec.modelled.tables import MOST_ALONE, Classes
+from packcodec.codec.modelled.tables import MOST_ALONE, Classes, fold
+from packcodec.emit.c_codes import divided
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_told import Part
 from packcodec.emit.c_types import type_of
@@ -10,6 +11,7 @@ from packcodec.emit.c_walk import Walk
 from packcodec.layout.model import Count, Group, MessageLayout, Presence, Repeat, Run, When
 
 TO = "&w->to"
+FEW_CODES = 8
 
 
 class Say(Walk):
@@ -44,8 +46,7 @@ class Say(Walk):
         if codes == 1:
             return
         if place["around"] != "none":
-            centre = self.centre(part, place)
-            code = f"fold({code}, {centre}, {literal(codes - 1)})"
+            code = self._folded(code, self.centre(part, place), codes)
         if codes <= MOST_ALONE:
             self.add(depth, f"symbol({TO}, {self.table(part, place, codes, code)});")
             return
@@ -56,6 +57,14 @@ class Say(Walk):
             self.add(depth, f"by_class({TO}, {row}, {code});")
         else:
             self.add(depth, f"by_cut_class({TO}, {row}, {code}, {literal(codes - 1)});")
+
+    def _folded(self, code: str, centre: str, codes: int) -> str:
+        """A code folded around a centre: looked up where there are few."""
+        if codes > FEW_CODES:
+            return f"fold({code}, {centre}, {literal(codes - 1)})"
+        folds = [fold(one, around, codes) for around in range(codes) for one in range(codes)]
+        name = self.tables.array("uint8_t", folds, f"folding of {codes} codes around each of them")
+        return f"{name}[{codes}u * {centre} + {code}]"
 
     def alike(self, code: str, codes: int, depth: int) -> None:
         """Send one of `codes` codes, all alike."""
@@ -82,10 +91,11 @@ class Say(Walk):
             self.add(depth + 1, "")
             self.alike("code", codes, depth + 1)
         else:
-            by, an_hour = self._divided, int(entry["an_hour"])
-            hours = by("code", an_hour) if an_hour > 1 else "code"
+            an_hour = int(entry["an_hour"])
+            hours = divided("code", an_hour, codes - 1, wide=self.wide)
+            days = divided("hours", 24, codes // an_hour - 1, wide=self.wide)
             self.add(depth + 1, f"const {self.code_type} hours = {hours};")
-            self.add(depth + 1, f"const {self.code_type} days = {by('hours', 24)};", "")
+            self.add(depth + 1, f"const {self.code_type} days = {days};", "")
             self.alike("days", codes // (24 * an_hour), depth + 1)
             self.place(part, entry["hour"], "(hours - 24u * days)", depth + 1)
             self.alike(f"(code - {an_hour}u * hours)", an_hour, depth + 1)
@@ -94,9 +104,6 @@ class Say(Walk):
             self.add(depth + 1, f"w->past.start_s = ({self.told.seconds})code * {step};")
             self.add(depth + 1, "w->past.started = true;")
         self.add(depth, "}")
-
-    def _divided(self, text: str, by: int) -> str:
-        return f"{text} / {by}u" if self.wide else f"quotient({text}, {by}u)"
 
     # ---- Species
 
@@ -117,21 +124,19 @@ class Say(Walk):
         self.add(depth, f"k = {call}" if own else f"(void){call}")
         seen = f"w->past.{part.key}"
         recent = self.tables.sums(entry["recent"], f"{part.path}.{field.name} recent")
-        sent = f"symbol({TO}, {recent} + 2u * {self.age(part)} + again);"
         lines = [
             "unsigned k = 0;",
             "",
             f"for (; k < {seen}_count; k++) {{",
-            f"    const bool again = {self.seen(part)} == species;",
+            f"    const uint16_t *again = {recent} + 2u * {self.age(part)};",
             "",
-            *(("    if (!given) {", f"        {sent}", "    }") if given else (f"    {sent}",)),
-            "    if (again) {",
+            f"    if ({self.seen(part)} == species) {{",
+            *_unless(given, f"symbol({TO}, again + 1);", 2),
             "        return k;",
             "    }",
+            *_unless(given, f"first({TO}, again);", 1),
             "}",
-            *(("if (!given) {",) if given else ()),
-            f"{INDENT if given else ''}new_{name}(w, species{hour});",
-            *(("}",) if given else ()),
+            *_unless(given, f"new_{name}(w, species{hour});", 0),
             "return k;",
         ]
         kind = type_of(field, self.names.schema, part.path).name
@@ -303,6 +308,14 @@ class Say(Walk):
             self.add(depth, f"for (size_t {place} = 0; {place} < {count}; {place}++) {{")
             self.lines += lines
             self.add(depth, "}")
+
+
+def _unless(given: bool, line: str, depth: int) -> list[str]:
+    """A statement that a set has already said, where the list may go as one."""
+    indent = INDENT * depth
+    if not given:
+        return [indent + line]
+    return [f"{indent}if (!given) {{", f"{indent}{INDENT}{line}", f"{indent}}}"]
 
 
 def put(code: str, width: int, to: str, *, wide: bool) -> str:

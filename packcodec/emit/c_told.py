@@ -11,10 +11,11 @@ from math import gcd
 from typing import Any
 
 from packcodec.codec.modelled.history import MOST_RECENT
-from packcodec.emit.c_header import INDENT
+from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_tables import Tables
 from packcodec.emit.c_types import CNames, Struct, type_of
 from packcodec.emit.names import Names
+from packcodec.errors import LayoutError
 from packcodec.layout.model import MessageLayout
 from packcodec.schema.model import Field, ListOf
 
@@ -84,6 +85,70 @@ class Part:
                     yield place
 
 
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A species seen as one word: its moment, the species, and where its last element stands.
+
+    Widths in bits, the lowest last; one place for each list that the element is in. Raises
+    LayoutError for a message in which more can happen than 64 bits tell apart.
+    """
+
+    places: tuple[int, ...]
+    species: int
+    most_moment: int
+    path: str
+
+    @property
+    def kind(self) -> str:
+        return _type_of(self._when + self.most_moment.bit_length(), self.path)
+
+    @property
+    def _when(self) -> int:
+        return self.species + sum(self.places)
+
+    def word(self, when: str, species: str) -> str:
+        """All in one, with i and j as places."""
+        text, low = "", 0
+        for name, bits in reversed([*zip("ij", self.places, strict=False)]):
+            text = f"{self._raised(name, low)}{f' | {text}' if text else ''}"
+            low += bits
+        return f"{self._raised(when, self._when)} | {self._raised(species, low)} | {text}"
+
+    def _raised(self, text: str, low: int) -> str:
+        return f"({self.kind}){text} << {low}" if low else f"({self.kind}){text}"
+
+    def when_of(self, word: str) -> str:
+        return f"({word} >> {self._when})" if self._when else word
+
+    def species_of(self, word: str) -> str:
+        species = _cut(word, sum(self.places), self.species)
+        return f"(uint32_t){species}" if self.kind == "uint64_t" else species
+
+    def places_of(self, word: str) -> list[str]:
+        texts: list[str] = []
+        low = 0
+        for bits in reversed(self.places):
+            texts.insert(0, _cut(word, low, bits))
+            low += bits
+        return texts
+
+
+def _cut(word: str, low: int, bits: int) -> str:
+    shifted = f"{word} >> {low}" if low else word
+    return f"({shifted} & {literal((1 << bits) - 1)})"
+
+
+def _type_of(bits: int, path: str) -> str:
+    """The least of 32 and 64 bits that is wide enough."""
+    if bits > 64:
+        raise LayoutError(
+            "more can happen in one packet than a word of 64 bits tells apart",
+            place=path,
+            remedy="narrow the durations since the previous element, or shorten the lists",
+        )
+    return "uint32_t" if bits <= 32 else "uint64_t"
+
+
 class Told:
     """One message: its parts, and the struct of what is known of it so far."""
 
@@ -107,7 +172,11 @@ class Told:
         self.parts = [self.message, *self._inner(self.message)]
         steps = {int(part.said["clock_step_s"]) for part in self.parts} - {0}
         self.unit_s = gcd(*steps) if steps else 1
-        self.moment = self._moment()
+        self.most_moment = self._most_moment()
+        self.moment = _type_of(self.most_moment.bit_length(), self.message.path)
+        self.seen = {
+            part.key: self._seen(part) for part in self.parts if part.species_at is not None
+        }
 
     def _inner(self, part: Part) -> Iterator[Part]:
         for field, entry in zip(part.fields, part.said["fields"], strict=True):
@@ -126,15 +195,15 @@ class Told:
                 yield inner
                 yield from self._inner(inner)
 
-    def _moment(self) -> str:
-        """The type of moments: of clock units since the start, and of numbers of elements."""
+    def _most_moment(self) -> int:
+        """Past every moment: of clock units since the start, and of numbers of elements."""
         most = max(part.most for part in self.parts)
         for part in self.parts:
             for entry in part.said["fields"]:
                 if entry["part"] == "gap":
                     units = entry["step_s"] // self.unit_s
                     most += part.most * (entry["codes"] + 4) * units
-        return next(f"uint{bits}_t" for bits in (16, 32, 64) if most < 1 << bits)
+        return most
 
     @property
     def tail(self) -> Part | None:
@@ -171,10 +240,10 @@ class Told:
         assert part.species_at is not None
         return type_of(part.fields[part.species_at], self.names.schema, part.path).name
 
-    def who(self, part: Part) -> str:
-        """The type that holds a species and the places of an element, 8 bits each."""
-        bits = (self.capacity - 1).bit_length() + 8 * part.depth
-        return "uint16_t" if bits <= 16 else "uint32_t"
+    def _seen(self, part: Part) -> Seen:
+        lists = [each.field.most for each in (part.outer, part) if each and each.field]
+        places = tuple(max(0, most - 1).bit_length() for most in lists)
+        return Seen(places, (self.capacity - 1).bit_length(), self.most_moment, part.path)
 
     def held(self, part: Part) -> int:
         """How many of the species seen last are held."""
@@ -198,14 +267,12 @@ class Told:
             yield f"{self.seconds} start_s;"
             yield "bool started;"
         if self.clocked:
-            kind = "uint32_t" if self.moment == "uint16_t" else self.moment
-            yield f"{kind} elapsed; /* in units of {self.unit_s} s */"
+            yield f"{self.moment} elapsed; /* in units of {self.unit_s} s */"
         for part in self.parts:
             if part.species_at is not None:
                 held = self.held(part)
                 yield f"uint8_t {part.key}_count; /* the species seen last, the latest first */"
-                yield f"{self.moment} {part.key}_when[{held}];"
-                yield f"{self.who(part)} {part.key}_who[{held}]; /* species, place: 8 bits */"
+                yield f"{self.seen[part.key].kind} {part.key}[{held}]; /* when, species, where */"
             if part.depth == 2 and part.species_at is not None:
                 yield f"uint16_t {part.key}_elements;"
             if part.depth == 2 and part.sets:

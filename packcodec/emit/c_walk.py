@@ -90,10 +90,8 @@ class Walk:
         if part.species_at is not None:
             species = part.at + part.species
             known = f", {self.position(species)}" if self.noted(part) else ""
-            place = "i" if part.depth == 1 else "i << 8 | j"
-            kind = self.told.who(part)
-            who = f"({kind})((uint32_t){species} << {8 * part.depth} | {place})"
-            self.add(1, f"note_{part.key}(&w->past, k, {who}{known});")
+            word = self.told.seen[part.key].word(self.now(part), species)
+            self.add(1, f"note_{part.key}(&w->past, k, {word}{known});")
         lines, self.lines = self.lines, outer
         if part.outer and not any(re.search(r"\brow\b", line) for line in lines[1:]):
             lines = lines[1:]
@@ -147,9 +145,7 @@ class Walk:
     def _find_last(self, part: Part) -> None:
         """The last element of the same species, if there is one."""
         seen, held = f"w->past.{part.key}", self.told.held(part)
-        places = [f"(uint8_t){seen}_who[k]"]
-        if part.depth == 2:
-            places.insert(0, f"(uint8_t)({seen}_who[k] >> 8)")
+        places = self.told.seen[part.key].places_of(f"{seen}[k]")
         beyond = "NULL"
         if held < min(part.most, self.told.capacity):
             arguments = "".join(f", {place}" for place in "ij"[: part.depth])
@@ -176,7 +172,7 @@ class Walk:
 
     def seen(self, part: Part) -> str:
         """The k-th of the species seen last."""
-        return f"(w->past.{part.key}_who[k] >> {8 * part.depth})"
+        return self.told.seen[part.key].species_of(f"w->past.{part.key}[k]")
 
     def starts(self, part: Part, entry: dict[str, Any]) -> str:
         """The sums for a new species; `hour` chooses the row where there are several."""
@@ -303,16 +299,14 @@ class Walk:
 
     def age(self, part: Part) -> str:
         """The row for the age of the k-th of the species seen."""
-        now = "w->past.elapsed" if part.said["clock_step_s"] else f"({self.moments})now"
-        text = f"{now} - w->past.{part.key}_when[k]"
+        now = "w->past.elapsed" if part.said["clock_step_s"] else "now"
+        text = f"{now} - {self.told.seen[part.key].when_of(f'w->past.{part.key}[k]')}"
+        if self.told.moment == "uint32_t" and self.told.seen[part.key].kind == "uint64_t":
+            text = f"(uint32_t)({text})"
         units = int(part.said["clock_step_s"] or 1) // self.told.unit_s
         if part.said["clock_step_s"] and units > 1:
             text = divided(f"({text})", units, 0xFFFFFFFF, wide=self.told.moment == "uint64_t")
         return f"age_row({text})"
-
-    @property
-    def moments(self) -> str:
-        return "uint64_t" if self.told.moment == "uint64_t" else "uint32_t"
 
     def advance(self, part: Part, at: int, code: str) -> str:
         """The statement that moves the clock on by a code of a field."""
@@ -353,37 +347,26 @@ def _hour(told: Told, past: str) -> Iterator[str]:
 
 
 def _note(told: Told, part: Part, past: str) -> Iterator[str]:
-    key, who = f"past->{part.key}", told.who(part)
+    key, kind = f"past->{part.key}", told.seen[part.key].kind
     noted = part.depth == 2 and part.sets
-    when = "past->elapsed"
-    if not part.said["clock_step_s"]:
-        when = f"({told.moment})(who & 255u)" if part.depth == 1 else f"{key}_elements"
     yield ""
     yield "/* An element has been said, of the species that was the k-th: now it is the first. */"
     known = ", unsigned known" if noted else ""
-    yield f"static void note_{part.key}({past} *past, unsigned k, {who} who{known})"
+    yield f"static void note_{part.key}({past} *past, unsigned k, {kind} now{known})"
     yield "{"
-    if part.said["clock_step_s"] and told.moment == "uint16_t":
-        when = "(uint16_t)past->elapsed"
     lines = [
-        f"{told.moment} when = {when};",
-        "",
         f"if (k == {told.held(part)}u) {{",
         "    k--;",
         f"}} else if (k == {key}_count) {{",
         f"    {key}_count++;",
         "}",
         "for (unsigned to = 0; to < k; to++) {",
-        f"    const {who} next = {key}_who[to];",
-        f"    const {told.moment} then = {key}_when[to];",
+        f"    const {kind} next = {key}[to];",
         "",
-        f"    {key}_who[to] = who;",
-        f"    {key}_when[to] = when;",
-        "    who = next;",
-        "    when = then;",
+        f"    {key}[to] = now;",
+        "    now = next;",
         "}",
-        f"{key}_who[k] = who;",
-        f"{key}_when[k] = when;",
+        f"{key}[k] = now;",
     ]
     if part.depth == 2:
         lines.append(f"{key}_elements++;")
@@ -397,7 +380,7 @@ def _note(told: Told, part: Part, past: str) -> Iterator[str]:
 
 def _active(told: Told, part: Part, past: str) -> Iterator[str]:
     reach = ACTIVE_STEPS * (int(part.said["clock_step_s"]) // told.unit_s)
-    key, kind = f"past->{part.key}", "uint64_t" if told.moment == "uint64_t" else "uint32_t"
+    key = f"past->{part.key}"
     yield ""
     yield f"/* How many species were seen a moment ago, {ACTIVE_STEPS} steps at most; up to 3. */"
     yield f"static unsigned active_{part.key}(const {past} *past)"
@@ -405,7 +388,7 @@ def _active(told: Told, part: Part, past: str) -> Iterator[str]:
     yield f"{INDENT}unsigned k = 0;"
     yield ""
     yield f"{INDENT}while (k < 3u && k < {key}_count &&"
-    yield f"{INDENT * 3}({kind}){key}_when[k] + {reach}u >= past->elapsed) {{"
+    yield f"{INDENT * 3}{told.seen[part.key].when_of(f'{key}[k]')} + {reach}u >= past->elapsed) {{"
     yield f"{INDENT * 2}k++;"
     yield f"{INDENT}}}"
     yield f"{INDENT}return k;"

@@ -29,6 +29,10 @@ static uint32_t quotient(uint32_t number, uint32_t by)
 {
     uint32_t bit = 1, found = 0;
 
+    while (by <= number >> 8) {
+        by <<= 8;
+        bit <<= 8;
+    }
     while (by <= number >> 1) {
         by <<= 1;
         bit <<= 1;
@@ -71,25 +75,44 @@ static void carry(struct coder *to)
     }
 }
 
-/*@ narrow( */
-/* Narrow the interval to its shares from `from` to `until`, each r wide; 0 is where it ends. */
-static void narrow(struct coder *to, uint32_t r, uint32_t from, uint32_t until)
+/*@ widen( */
+/* Move octets out until the interval is wide enough again. */
+static void widen(struct coder *to)
 {
-    const uint32_t start = r * from;
-    uint32_t range = (until > 0u ? r * until : to->range) - start;
-
-    to->low += start;
-    if (to->low < start) {
-        carry(to);
-    }
-    for (; range >> 24 == 0u; range <<= 8) {
+    do {
         if (to->shifts < to->most) {
             to->octets[to->shifts] = (uint8_t)(to->low >> 24);
         }
         to->shifts++;
         to->low <<= 8;
+        to->range <<= 8;
+    } while (to->range >> 24 == 0u);
+}
+
+/*@ narrow( */
+/* Narrow the interval to its shares from `from` to `until`, each r wide; 0 is where it ends. */
+static void narrow(struct coder *to, uint32_t r, uint32_t from, uint32_t until)
+{
+    const uint32_t start = r * from;
+
+    to->range = (until > 0u ? r * until : to->range) - start;
+    to->low += start;
+    if (to->low < start) {
+        carry(to);
     }
-    to->range = range;
+    if (to->range >> 24 == 0u) {
+        widen(to);
+    }
+}
+
+/*@ first( */
+/* Send the first symbol of a row, which leaves the interval where it starts. */
+static void first(struct coder *to, const uint16_t *row)
+{
+    to->range = (to->range >> 16) * row[1];
+    if (to->range >> 24 == 0u) {
+        widen(to);
+    }
 }
 
 /*@ symbol( */

@@ -1,0 +1,109 @@
+"""Emitted C in modelled coding where drawn schemas seldom lead: long tails, no room for them."""
+
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from random import Random
+
+import pytest
+from c_program import COMPILER, SANITIZERS, ask, build
+from every_kind import schema_of
+from hypothesis import given
+from hypothesis import strategies as st
+from model_tables import with_models
+from strategies import species_table
+from whole_values import flat
+
+from packcodec.codec.record import Values
+from packcodec.emit.c_codes import divided
+from packcodec.errors import EncodeError, Reason
+from packcodec.frame.codec import Codec
+from packcodec.layout import compile_layout
+from packcodec.schema.model import Duration, Integer, ListOf, Schema, SpeciesCode, Time
+
+CODES = 40
+TAIL = ListOf(
+    "seen",
+    (
+        Duration("after", Fraction(60), Fraction(61380), since="previous"),
+        SpeciesCode("species"),
+        Integer("individuals", 1, 30, clamp_above=True),
+    ),
+    0,
+    255,
+)
+SIGHTINGS = replace(
+    schema_of(Time("at", 60, 172800), TAIL, check="auto"),
+    coding="modelled",
+    species=species_table(CODES - 3, CODES),
+)
+
+
+def sightings(random: Random) -> Values:
+    """Bursts of a few species, more of them in some records than the eight that are held."""
+    few = random.sample(range(CODES - 3), random.choice((1, 3, 20)))
+    gaps = random.choice(((0, 60), (60, 600, 61380), range(0, 61380, 60)))
+    rows = [
+        {
+            "after": Fraction(random.choice(gaps)),
+            "species": f"label {random.choice(few)}",
+            "individuals": random.choice((1, 1, 1, 2, 30)),
+        }
+        for _ in range(random.choice((0, 1, 5, 20, 60, 250)))
+    ]
+    return {"at": {"offset_s": 60 * random.randrange(2880), "span_s": 172800}, "seen": rows}
+
+
+@pytest.mark.skipif(COMPILER is None, reason="no C compiler (gcc or clang)")
+@pytest.mark.parametrize("seed", [None, 1, 2, 3])
+def test_long_tails_are_framed_alike_and_what_is_too_long_is_refused(
+    seed: int | None, tmp_path: Path
+) -> None:
+    schema: Schema = SIGHTINGS if seed is None else with_models(SIGHTINGS, seed)
+    codec = Codec(compile_layout(schema))
+    random = Random(seed)
+    asked, answers = [], []
+    for number in range(200):
+        values = sightings(random)
+        numbers = " ".join(map(str, flat(schema, schema.messages[0].fields, values)))
+        asked.append(f"e 0 3 {number} {numbers}")
+        try:
+            frame = codec.encode({"message": "m", "values": values}, station=3, sequence=number)
+        except EncodeError:
+            answers.append(str(int(Reason.WRONG_LENGTH)))
+            continue
+        answers.append(f"0 {frame.hex()}")
+        asked.append(f"d 0 3 {frame.hex()}")
+        answers.append(f"0 0 3 {number} {sent(codec, frame)}")
+    assert str(int(Reason.WRONG_LENGTH)) in answers
+    program = build(codec.layout, tmp_path, "-O1", *SANITIZERS)
+    assert ask(program, asked) == answers
+
+
+def sent(codec: Codec, frame: bytes) -> str:
+    """The numbers that a frame holds."""
+    values = codec.decode(frame, station=3).values
+    return " ".join(map(str, flat(codec.schema, codec.schema.messages[0].fields, values)))
+
+
+@given(
+    by=st.one_of(st.integers(1, 100_000), st.sampled_from([60, 900, 3600, 86400])),
+    most=st.one_of(st.integers(0, 1 << 16), st.integers(0, (1 << 32) - 1)),
+    data=st.data(),
+)
+def test_a_division_is_right_to_its_last_number(by: int, most: int, data: st.DataObject) -> None:
+    text = divided("n", by, most)
+    near = data.draw(st.integers(0, most // by)) * by
+    for n in {0, most, *(min(max(near + off, 0), most) for off in (-1, 0, 1))}:
+        assert worked_out(text, n) == n // by, text
+
+
+def worked_out(text: str, n: int) -> int:
+    """The expression's value; products must fit 32 bits, as in C."""
+
+    def quotient(number: int, by: int) -> int:
+        return number // by
+
+    if "*" in text:
+        assert n * int(text.split("* ")[1].split("u")[0]) < 1 << 32
+    return int(eval(text.replace("u ", " ").replace("u)", ")"), {"n": n, "quotient": quotient}))
