@@ -110,7 +110,7 @@ def lines(codec: Codec, count: int, loss: float = 0.0, seed: int = 1) -> Iterato
             record = {"message": "summary", "values": values}
             frame = codec.encode(record, station=station, sequence=at, ring=rings.get(station))
             if draw.random() >= loss:
-                received = epoch + timedelta(hours=at, seconds=station)
+                received = epoch + timedelta(hours=at + 1, seconds=station)
                 yield f"{frame.hex()} {received.isoformat()}\n"
 
 

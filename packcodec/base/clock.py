@@ -31,8 +31,12 @@ DAY_S = 86_400
 # From when a record can be sent to when its frame is heard, at the best (common practice, no
 # source).
 HANDLING_S = 60.0
-# The messages whose time is the start of an interval that is over before they are made.
-INTERVALS = ("summary", "summaries")
+# The messages that go as soon as they are made, by their time; SUMMARY when its interval is over.
+# How long one waits in a batch for others, or one of another name for anything, nobody knows here.
+AT_ONCE = ("sighting", "health")
+SUMMARY = "summary"
+# Whose time is the start of an interval.
+INTERVALS = (SUMMARY, "summaries")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,20 +83,19 @@ class ClockError:
         return behind_s if abs(behind_s) > self.uncertainty_s else None
 
 
-def clock_error(fits: Iterable[ClockFit], interval_s: float) -> ClockError | None:
+def clock_error(fits: Iterable[ClockFit], interval_s: float | None) -> ClockError | None:
     """The clock's error by the kind of message that is sent the soonest; None without a fit.
 
-    `interval_s` is how long the intervals are that summaries tell of.
+    `interval_s` is how long the intervals are that summaries tell of, None where that is not sure.
     """
-
-    def behind_s(fit: ClockFit) -> float:
-        return fit.offset_s - (interval_s if fit.message in INTERVALS else 0.0)
-
-    best = min(fits, key=behind_s, default=None)
-    if best is None:
+    waits_s = dict.fromkeys(AT_ONCE, 0.0)
+    if interval_s is not None:
+        waits_s[SUMMARY] = interval_s
+    found = [(fit.offset_s - waits_s[fit.message], fit) for fit in fits if fit.message in waits_s]
+    if not found:
         return None
-    uncertainty_s = best.uncertainty_s + HANDLING_S
-    return ClockError(best.at, behind_s(best), best.drift_ppm, uncertainty_s)
+    behind_s, best = min(found, key=lambda each: each[0])
+    return ClockError(best.at, behind_s, best.drift_ppm, best.uncertainty_s + HANDLING_S)
 
 
 def time_steps(schema: Schema) -> Mapping[str, float]:

@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, and_, bindparam, exists, func, select, update
 
 from packcodec.base.account import CLOCK_UNSET
-from packcodec.base.clock import Clock, ClockError, clock_error, time_steps
+from packcodec.base.clock import SUMMARY, Clock, ClockError, clock_error, time_steps
 from packcodec.edge.tables import frame, from_us, station, to_us
 from packcodec.frame.codec import Codec
 from packcodec.frame.sequence import COUNTERS
@@ -40,19 +40,20 @@ class Times:
         """The step of a message's time; None where it has none, or its schema is not at hand."""
         return None if layout is None or message is None else self._steps.get((layout, message))
 
-    def fitted(self, clock: Clock, layout: int) -> "Fitted":
-        """A clock's errors, with the intervals of that schema."""
-        return Fitted(clock, self.interval_s[layout])
+    def fitted(self, clock: Clock, layout: int, spacing_s: float | None) -> "Fitted":
+        """A clock's errors, with the intervals of that schema.
 
-    def __iter__(self) -> Iterator[int]:
-        """The numbers of the schemas that are known."""
-        return iter(self.interval_s)
+        The policy may have been another when the summaries were made: where their spacing does
+        not agree with it, they tell nothing of the clock.
+        """
+        interval_s = self.interval_s[layout]
+        return Fitted(clock, interval_s if interval_s == spacing_s else None)
 
 
 class Fitted:
     """The errors of one station's clock, from each time that it was set to the next."""
 
-    def __init__(self, clock: Clock, interval_s: float) -> None:
+    def __init__(self, clock: Clock, interval_s: float | None) -> None:
         turns = clock.turns()
         self._turns_us = [to_us(turn) for turn in turns]
         errors = [clock_error(clock.fits(turn), interval_s) for turn in (*turns, None)]
@@ -103,10 +104,10 @@ def _refit_one(connection: Connection, times: Times, number: int) -> int:
     connection.execute(
         select(station.c.version).where(station.c.station == number).with_for_update()
     )
-    clock, said = _clock_of(connection, number)
-    if not _anything_to_do(connection, times, number, clock, said):
+    clock, spacing_s = _clock_of(connection, number)
+    fitted = {layout: times.fitted(clock, layout, spacing_s) for layout in times.interval_s}
+    if not _anything_to_do(connection, number, fitted.values()):
         return 0
-    fitted: dict[int, Fitted] = {}
     total, before = 0, COUNTERS
     sent_by_us = to_us(LAST)
     while rows := _page(connection, number, before):
@@ -117,8 +118,6 @@ def _refit_one(connection: Connection, times: Times, number: int) -> int:
             step_s = times.step_s(row.layout, row.message)
             if row.said_us is None or step_s is None:
                 continue
-            if row.layout not in fitted:
-                fitted[row.layout] = times.fitted(clock, row.layout)
             cells = fitted[row.layout].cells(row.said_us, sent_by_us, step_s)
             if cells != (row.corrected_us, row.uncertain_us):
                 changed.append({"at": row.counter, "right": cells[0], "within": cells[1]})
@@ -151,27 +150,27 @@ def _page(connection: Connection, number: int, before: int) -> Sequence[Any]:
     return connection.execute(own.order_by(frame.c.counter.desc()).limit(AT_ONCE)).all()
 
 
-def _anything_to_do(
-    connection: Connection, times: Times, number: int, clock: Clock, said: Sequence[int]
-) -> bool:
+def _anything_to_do(connection: Connection, number: int, fitted: Iterable[Fitted]) -> bool:
     """Whether a time is to be put right, or one that was should not have been."""
     own = frame.c.station == number
     if connection.scalar(select(exists().where(own, frame.c.corrected_us.is_not(None)))):
         return True
     # A clock's error is a line, and where it is in order at both ends it is in between.
-    return any(times.fitted(clock, layout).corrects(each) for layout in times for each in said)
+    ends = connection.execute(
+        select(func.min(frame.c.said_us), func.max(frame.c.said_us)).where(own)
+    )
+    said = [each for each in ends.one() if each is not None]
+    return any(each.corrects(said_us) for each in fitted for said_us in said)
 
 
-def _clock_of(connection: Connection, number: int) -> tuple[Clock, Sequence[int]]:
+def _clock_of(connection: Connection, number: int) -> tuple[Clock, float | None]:
     """The clock as every frame that was heard tells of it, in the order of reception.
 
-    And the earliest and the latest time that the station said, in microseconds.
+    And how many seconds the starts of summaries are apart at the least; None before the second.
     """
     clock, highest = Clock(), -1
     own = and_(frame.c.station == number, frame.c.said_us.is_not(None))
-    ends = connection.execute(
-        select(func.min(frame.c.said_us), func.max(frame.c.said_us)).where(own)
-    ).one()
+    start_us = spacing_us = 0
     heard = (
         select(
             frame.c.counter,
@@ -187,5 +186,9 @@ def _clock_of(connection: Connection, number: int) -> tuple[Clock, Sequence[int]
     for counter, message, said_us, received_us, unset in rows:
         if counter > highest and not unset:
             clock.heard(message, from_us(said_us), from_us(received_us))
+            if message == SUMMARY:
+                apart_us = abs(said_us - start_us) if start_us else 0
+                spacing_us = min(spacing_us or apart_us, apart_us or spacing_us)
+                start_us = said_us
         highest = max(highest, counter)
-    return clock, [each for each in ends if each is not None]
+    return clock, spacing_us / 1e6 if spacing_us else None

@@ -8,7 +8,7 @@ from frame_stream import EPOCH
 from hypothesis import given
 from hypothesis import strategies as st
 
-from packcodec.base.clock import LEAST_POINTS, Clock, ClockFit
+from packcodec.base.clock import LEAST_POINTS, Clock, ClockError, ClockFit, clock_error
 
 
 def heard(
@@ -82,6 +82,25 @@ def test_minutes_are_too_short_for_a_fit() -> None:
         when = EPOCH + timedelta(minutes=minute)
         clock.heard("sighting", when, when + timedelta(seconds=1))
     assert clock.fits() == []
+
+
+def fit(message: str, offset_s: float) -> ClockFit:
+    return ClockFit(message, EPOCH, offset_s, 0.0, 5.0, 100, 0)
+
+
+def test_only_what_goes_at_once_tells_the_clock_s_error() -> None:
+    fits = [fit("health", 700), fit("summary", 4250), fit("summaries", 3000), fit("own", -50)]
+    error = clock_error(fits, 3600)
+    assert error == ClockError(EPOCH, 650, 0.0, 65)
+    assert error.correction_s(86400) == 650
+    assert clock_error(fits, None) == ClockError(EPOCH, 700, 0.0, 65)
+    assert clock_error(fits[2:], 3600) is None
+
+
+def test_a_clock_that_may_be_right_is_not_put_right() -> None:
+    error = ClockError(EPOCH, 0.0, 10, 65)
+    assert error.correction_s(6e6) is None
+    assert error.correction_s(7e6) == pytest.approx(-70)
 
 
 def test_a_record_without_a_time_says_nothing() -> None:

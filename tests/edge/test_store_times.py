@@ -17,6 +17,7 @@ from packcodec.edge.heard import Heard
 from packcodec.edge.store import Store
 from packcodec.edge.tables import frame, from_us
 from packcodec.frame.codec import Codec
+from packcodec.frozen import replace
 from packcodec.layout import compile_layout
 from packcodec.schema import read_schema
 
@@ -29,6 +30,7 @@ DAYS = 40
 class Sent:
     true: datetime
     heard: Heard
+    message: str
 
 
 def season(
@@ -66,7 +68,7 @@ def _sent(
     # Most are heard within the minute, some wait for hours.
     delay_s = 5 + 40 * draw.random() if draw.random() < 0.8 else 7200 * draw.random()
     bytes_ = CODEC.encode({"message": message, "values": values}, station=3, sequence=number)
-    return Sent(true, Heard(bytes_, at + timedelta(seconds=delay_s), "base"))
+    return Sent(true, Heard(bytes_, at + timedelta(seconds=delay_s), "base"), message)
 
 
 def stored(sent: list[Sent], path: Path) -> tuple[Store, list[tuple[Sent, object]]]:
@@ -109,6 +111,17 @@ def test_a_drifting_clock_is_put_right_within_what_is_said(
 def test_a_clock_that_is_right_is_left_alone(tmp_path: Path) -> None:
     found = stored(season(2, 0.5), tmp_path / "s.db")[1]
     assert all((row.corrected_us, row.uncertain_us) == (None, None) for _, row in found)
+
+
+def test_intervals_of_another_length_than_the_policys_tell_nothing(tmp_path: Path) -> None:
+    """The base's schema file says 30 minutes, the station was set out with 60."""
+    schema = CODEC.schema
+    other = Codec(compile_layout(replace(schema, policy=replace(schema.policy, interval_s=1800))))
+    assert other.layout.identity == CODEC.layout.identity
+    summaries = [each.heard for each in season(7, 0) if each.message == "summary"]
+    store = Store.open(str(tmp_path / "s.db"), [other])
+    store.ingest(sorted(summaries, key=lambda each: each.received))
+    assert store.refit() == 0
 
 
 def test_before_and_after_a_clock_was_set(tmp_path: Path) -> None:
