@@ -71,7 +71,7 @@ def read_frame(
             )
         except DecodeError as error:
             if error.reason == Reason.FAILED_CHECK:
-                named = codec.names(frame, station=station, message=message, sequence=sequence)
+                named = codec.claimed(frame, station=station, message=message, sequence=sequence)
                 named = furthest.station if named is None else named
                 furthest = Rejected(Why.DAMAGED, str(error), named)
             elif error.reason != Reason.UNKNOWN_TAG and furthest.why != Why.DAMAGED:

@@ -46,7 +46,8 @@ class Expected(Mapping[int, int]):
         """A frame received at `at_us` was opened, and so verified."""
         before = self._opened.get(station)
         if before is None or before[0] <= self.at_us:
-            self._opened[station] = self.at_us, counter
+            # One that came again does not take the station back.
+            self._opened[station] = self.at_us, max(counter, self.get(station, 0) - 1)
 
     def __getitem__(self, station: int) -> int:
         opened = self._opened.get(station)

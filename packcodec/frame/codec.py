@@ -232,7 +232,7 @@ class Codec:
             values = resolve(values, self.schema.epoch, received)
         return Opened(Record(name, values, station, sequence), source, field, counter)
 
-    def names(
+    def claimed(
         self, frame: bytes, *, station: int | None, message: str | None, sequence: int | None
     ) -> int | None:
         """The station that a frame which failed its check names, if its key is there to judge it

@@ -76,9 +76,10 @@ def test_the_store_follows_the_counter_over_a_restart(tmp_path: Path) -> None:
 
 
 def test_frames_that_come_again_do_not_lead_the_store_astray(tmp_path: Path) -> None:
-    """Half the circle back, and then half the circle forth of what had been reached."""
+    """Half the circle back, and then half the circle forth of what had been reached: in batches of
+    their own, and in one."""
     store = Store.open(str(tmp_path / "base.db"), [CODEC])
-    batches = [range(600, 1100), [*range(589, 600)], [1099 + 500]]
+    batches = [range(600, 1100), [*range(589, 600)], [1099 + 500], [1110, 1599 + 505]]
     for number, counters in enumerate(batches):
         heard = [
             Heard(frame(each), when(1100 * (number + 1) + at), "base")

@@ -150,6 +150,7 @@ def test_the_command_prints_lists_once(folder: Path, packcodec: Command) -> None
     assert decode_list(KEY, 1, frame, after=None, following=8).counters == (2, 5)
     again = packcodec(*ask, folder / "keys", *on)
     assert (again.code, again.out) == (0, "")
+    assert "it was asked today" in again.err
     on = ["--at", (EPOCH + timedelta(days=4)).isoformat(), "--json"]
     said = json.loads(packcodec(*ask, folder / "keys", *on).out)
     assert (said["station"], said["number"], said["counters"]) == (1, 4, [2, 5])

@@ -72,8 +72,9 @@ def command(
                 warn(f"packcodec: station {each} has no key among these, and is not asked")
         if heard and not chosen:
             raise KeysError("no station of the store has one", place=keys)
+    none = True
     for made in lists(engine, codecs, chosen, at or now(), most):
-        counters = made.asked.counters
+        none, counters = False, made.asked.counters
         if as_json:
             write_line(
                 {
@@ -90,3 +91,8 @@ def command(
                 f"station {made.station} is asked for {counted(len(counters), 'frame')}, "
                 f"{counters[0]} to {counters[-1]}"
             )
+    if none:
+        warn(
+            "packcodec: nothing to ask for: nothing is missing that a station may still keep, or "
+            "it was asked today"
+        )
