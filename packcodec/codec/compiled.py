@@ -81,7 +81,6 @@ class PayloadCodec:
             "settle": settle,
             "index": index,
             "from_bytes": int.from_bytes,
-            "fits": _fits,
             "misfit": _misfit,
             "Misfit": Misfit,
             "MISFITS": MISFITS,
@@ -115,12 +114,6 @@ class PayloadCodec:
     def unpack_values(self, data: bytes) -> Values:
         """A payload as a dict of values; raises DecodeError."""
         return self.named(self.unpack(data))
-
-
-def _fits(element: object, size: int) -> bool:
-    if type(element) is not dict or len(element) != size:
-        raise Misfit
-    return True
 
 
 def _misfit() -> NoReturn:

@@ -264,7 +264,8 @@ def _ordered(body: Group, values: str, source: Source) -> str:
             row = source.variable(f"{id(body)}.{field_.name}", "d")
             inner = _ordered(elements[field_.name], row, source)
             size = len(elements[field_.name].fields)
-            listed = f"[{inner} for {row} in {item} if fits({row}, {size})]"
+            fits = f"(type({row}) is dict and len({row}) == {size}) or misfit()"
+            listed = f"[{inner} for {row} in {item} if {fits}]"
             # An empty text or dict would pass for an empty list; the slow road says what is wrong.
             listed = f"{listed} if type({item}) is list else misfit()"
             item = f"None if {item} is None else {listed}" if field_.optional else listed

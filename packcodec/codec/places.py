@@ -85,9 +85,11 @@ def pack_place(place: Place, source: Source, depth: int, variable: str) -> tuple
                 return f"index({variable}) == {low}", variable, low
             return f"{low} <= {variable} <= {high}", variable, low
         case Scaled(low=low, step=step):
-            return _pack_quantity(place, source, depth, variable, low, step)
+            return _pack_scaled(place, source, depth, variable, low, step)
         case Duration(step_s=step):
-            return _pack_quantity(place, source, depth, variable, Fraction(0), step)
+            code = source.variable(place.path, "c")
+            _exact_code(place, source, depth, variable, Fraction(0), step)
+            return f"0 <= {code} < {place.codes}", code, 0
         case Boolean():
             return "", f"{source.constant({False: 0, True: 1})}[{variable}]", 0
         case Enumeration(values=values):
@@ -116,9 +118,28 @@ def pack_place(place: Place, source: Source, depth: int, variable: str) -> tuple
             raise AssertionError("a list has no place of its own")
 
 
-def _pack_quantity(
+def _pack_scaled(
     place: Value, source: Source, depth: int, variable: str, low: Fraction, step: Fraction
 ) -> tuple[str, str, int]:
+    """A float is reckoned with as one, and exactly where that comes near the next code.
+
+    What is lost so is under 2**-50 of the largest number on the way.
+    """
+    code, offset = source.variable(place.path, "c"), Fraction(1, 2) - low / step
+    near = float((place.codes + abs(offset)) / (1 << 48))
+    if near < 1 / 4:
+        by = f"{variable} * {float(1 / step)!r} + {float(offset)!r}"
+        source.add(depth, f"q_ = {by} if type({variable}) is float else 0.0")
+        source.add(depth, f"{code} = int(q_)")
+        source.add(depth, f"if not {near!r} < q_ - {code} < {1 - near!r}:")
+        depth += 1
+    _exact_code(place, source, depth, variable, low, step)
+    return f"0 <= {code} < {place.codes}", code, 0
+
+
+def _exact_code(
+    place: Value, source: Source, depth: int, variable: str, low: Fraction, step: Fraction
+) -> None:
     """floor((value - low) / step + 1/2), exactly: n/d is the value as a ratio of integers."""
     code = source.variable(place.path, "c")
     by_n = 2 * step.denominator * low.denominator
@@ -126,7 +147,6 @@ def _pack_quantity(
     under = 2 * low.denominator * step.numerator
     source.add(depth, f"n_, d_ = {variable}.as_integer_ratio()")
     source.add(depth, f"{code} = (n_ * {by_n} + d_ * {by_d}) // (d_ * {under})")
-    return f"0 <= {code} < {place.codes}", code, 0
 
 
 def plus(code: str, low: int) -> str:

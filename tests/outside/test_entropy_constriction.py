@@ -37,7 +37,7 @@ def ours(table: tuple[int, ...], symbols: list[int]) -> tuple[int, int]:
     encoder = Encoder()
     for symbol in symbols:
         encoder.symbol(sums, symbol)
-    x, bits = shortest(*Course(encoder.runs)[1])
+    x, bits = shortest(*Course(encoder.runs).endless)
     decoder = Decoder(x, bits)
     assert [decoder.symbol(sums, 0) for _ in symbols] == symbols
     return x, bits

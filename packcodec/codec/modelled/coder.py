@@ -153,7 +153,7 @@ def spent_bits(range_: int, shifts: int) -> int:
 
 def room_row(bits: int) -> int:
     """The row for the bits of room that are left: the last one from `AMPLE_BITS` on."""
-    return min(max(bits, 0), ROOM_ROWS - 1)
+    return min(bits, AMPLE_BITS) if bits > 0 else 0
 
 
 def uniform_parts(n: int) -> tuple[tuple[int, int], ...]:

@@ -9,7 +9,8 @@ said. So a list at the end of a message is first spelt as in a frame without end
 tried, from one that is surely too small; only the steps near the end change, and are taken again.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from packcodec.codec.modelled.coder import (
     AMPLE_BITS,
@@ -41,64 +42,78 @@ PLAIN = (1 << PLAIN_BITS) - 1
 
 
 class Course:
-    """The interval before each run and after the last, in a frame without end.
+    """The interval before some runs and after the last, in a frame without end.
 
-    A decoder knows most of it: `states` are its own before the first runs, with what is left of
-    the string's value, negative, in place of low. `x` is the string with zeros to `octets` bytes
-    and four more.
+    `known` are states by the number of the run that they stand before, the earliest first; a
+    decoder knows some near the end, and spares an encoder's way there.
     """
 
     def __init__(
-        self, runs: Runs, states: Sequence[State] = (START,), x: int = 0, octets: int = 0
+        self, runs: Runs, known: Mapping[int, State] = MappingProxyType({0: START})
     ) -> None:
         self.runs = runs
-        self._states, self._x, self._octets = states, x, octets
-        self._rest = self._narrowed(len(states) - 1, self[len(states) - 1], (), 0)
+        last = max(known)
+        self._states: list[State | None] = [None] * (last + 1)
+        for at, state in known.items():
+            self._states[at] = state
+        self._states += _narrowed(runs[last:], known[last])
 
-    def __getitem__(self, run: int) -> State:
-        """Before the run of that number; after all of them for their number."""
-        if run >= len(self._states):
-            return self._rest[run - len(self._states)]
-        low, range_, shifts = self._states[run]
-        if self._octets:
-            low += self._x >> 8 * (self._octets - shifts)
-        return low, range_, shifts
+    @property
+    def endless(self) -> State:
+        """After all of them."""
+        state = self._states[-1]
+        assert state is not None
+        return state
 
     def end(self, flags: Flags, room_bits: int) -> State:
         """After all of them, where the flags are by the room that is left of so many bits."""
-        ample = ample_shifts(room_bits)
         at = len(self.runs)
-        while at > 1 and self[at - 1][2] >= ample:
+        while at > 1:
+            # Where a flag has ample room it stays as it is, and all before it.
+            before = self._states[at - 1]
+            if before and room_bits - spent_bits(before[1], before[2]) >= AMPLE_BITS:
+                break
             at -= 1
-        state = self[at]
-        return self._narrowed(at, state, flags, room_bits)[-1] if at < len(self.runs) else state
-
-    def _narrowed(self, at: int, state: State, flags: Flags, room_bits: int) -> list[State]:
-        """After each run from `at` on. Where no flags are given they stand as they are."""
-        low, range_, shifts = state
-        states = []
-        for run in self.runs[at:]:
-            if flags:
-                row = room_row(room_bits - spent_bits(range_, shifts))
-                run = [flags[row][run[0][0] > 0], *run[1:]]
-            for start, width, total in run:
-                r = range_ // total
-                if start:
-                    low += r * start
-                    range_ = r * width if width else range_ - r * start
-                else:
-                    range_ = r * width
-                while range_ < LEAST_RANGE:
-                    range_ <<= 8
-                    low <<= 8
-                    shifts += 1
-            states.append((low, range_, shifts))
-        return states
+        state = self._states[at] or _narrowed(self.runs[:1], START)[-1]
+        return _narrowed(self.runs[at:], state, flags, room_bits)[-1] if self.runs[at:] else state
 
 
-def ample_shifts(room_bits: int) -> int:
-    """Where fewer bytes than this are spent, more than enough room is left for any flag."""
-    return (room_bits - AMPLE_BITS - 7) // 8
+def _narrowed(runs: Runs, state: State, flags: Flags = (), room_bits: int = 0) -> list[State]:
+    """After each run; where flags are given, with that for the room in place of each run's own."""
+    low, range_, shifts = state
+    states = []
+    for run in runs:
+        steps = run
+        if flags:
+            left = room_bits - spent_bits(range_, shifts)
+            if left < AMPLE_BITS:
+                steps = (flags[room_row(left)][run[0][0] > 0], *run[1:])
+        for start, width, total in steps:
+            r = range_ // total
+            if start:
+                low += r * start
+                range_ = r * width if width else range_ - r * start
+            else:
+                range_ = r * width
+            while range_ < LEAST_RANGE:
+                range_ <<= 8
+                low <<= 8
+                shifts += 1
+        states.append((low, range_, shifts))
+    return states
+
+
+def states_of(read: Mapping[int, State], x: int, octets: int) -> dict[int, State]:
+    """A decoder's states as the encoder's.
+
+    It has what is left of the string's value in place of low. `x` is the string with zeros to
+    `octets` bytes.
+    """
+    x <<= WORD_BITS
+    return {
+        at: ((x >> 8 * (octets - shifts)) - value, range_, shifts)
+        for at, (value, range_, shifts) in read.items()
+    }
 
 
 def string(
@@ -111,7 +126,7 @@ def string(
     """
     least = most_octets
     if flags:
-        _, m = shortest(*course[len(course.runs)])
+        _, m = shortest(*course.endless)
         least = max(-(-header_bits // 8), -(-(header_bits + m - TAIL_BITS) // 8))
     for octets in range(least, most_octets + 1):
         room = 8 * octets - header_bits

@@ -15,12 +15,12 @@ from operator import index
 from typing import Any
 
 from packcodec.codec.compiled import COLLECTIONS, LISTS, MISFITS, Misfit, PayloadCodec
-from packcodec.codec.modelled.coder import WORD_BITS, Step, cut_short, meaningless
+from packcodec.codec.modelled.coder import Step, cut_short, meaningless
 from packcodec.codec.modelled.defaults import default_species
 from packcodec.codec.modelled.ending import PLAIN as PLAIN
 from packcodec.codec.modelled.ending import ROOMY_BITS as ROOMY_BITS
 from packcodec.codec.modelled.ending import TAIL_BITS as TAIL_BITS
-from packcodec.codec.modelled.ending import Course, State, string
+from packcodec.codec.modelled.ending import Course, State, states_of, string
 from packcodec.codec.modelled.reading import read_source
 from packcodec.codec.modelled.reference import pack_codes
 from packcodec.codec.modelled.sending import send_source
@@ -45,7 +45,7 @@ class ModelledPayload:
     """
 
     send: Callable[..., tuple[Runs, int]]
-    read: Callable[[bytes, int], tuple[tuple[Any, ...], Runs, list[State], int]]
+    read: Callable[[bytes, int], tuple[tuple[Any, ...], Runs, dict[int, State], int]]
 
     def __init__(self, layout: Layout, message: MessageLayout) -> None:
         self.message = message
@@ -148,7 +148,7 @@ class ModelledPayload:
         octets = (n + 7) // 8
         x <<= 8 * octets - n
         values, runs, states, bits = self.read(x.to_bytes(octets, "big"), n)
-        found = self._string(Course(runs, states, x << WORD_BITS, octets), bits, header_bits)
+        found = self._string(Course(runs, states_of(states, x, octets)), bits, header_bits)
         if found is None or not 0 <= n - found[1] <= 7 or found[0] << 8 * octets - found[1] != x:
             raise meaningless()
         return values

@@ -5,7 +5,10 @@ before each run of them, as far as that is the same in a frame without end
 (`packcodec.codec.modelled.ending.Course`).
 """
 
+from collections.abc import Sequence
+
 from packcodec.codec.modelled.coder import (
+    AMPLE_BITS,
     FIRST_RANGE,
     LEAST_RANGE,
     TOTAL,
@@ -14,15 +17,19 @@ from packcodec.codec.modelled.coder import (
     spent_bits,
     uniform_parts,
 )
-from packcodec.codec.modelled.ending import ample_shifts
+from packcodec.codec.modelled.contexts import place_of
 from packcodec.codec.modelled.history import HOURS_IN_DAY
 from packcodec.codec.modelled.place import TablePlace
 from packcodec.codec.modelled.rows import NewSpecies, There, to_answer, to_read
-from packcodec.codec.modelled.script import Script, fixed_bits, place_of, width_of
+from packcodec.codec.modelled.script import Script, fixed_bits, width_of
 from packcodec.codec.modelled.species import SpeciesPart
 from packcodec.codec.modelled.tables import FIRST_CODES, MOST_ALONE
 from packcodec.codec.modelled.walk import Group, ListPart, StartPart, Walk
 from packcodec.codec.places import Source, value_expression
+
+NO, YES = "steps.append(no)", "steps.append(yes)"
+# So many bits before the end of the room a decoder begins to note where it stands.
+NEAR_BITS = 64
 
 
 def read_source(walk: Walk, source: Source) -> None:
@@ -32,7 +39,7 @@ def read_source(walk: Walk, source: Source) -> None:
     """
     script = _Reading(walk, source)
     group = walk.group
-    script.begin(["def read(data, room):"])
+    script.begin("def read(data, room):")
     source.add(1, f"bits = {fixed_bits(group, source)}")
     source.add(1, "steps = []")
     source.add(1, "runs = [steps]")
@@ -40,13 +47,13 @@ def read_source(walk: Walk, source: Source) -> None:
     source.add(1, "value = from_bytes(feed[:4])")
     source.add(1, "feed = feed[4:]")
     source.add(1, f"range_, shifts = {FIRST_RANGE}, 0")
-    source.add(1, "states = [(-value, range_, shifts)]")
+    source.add(1, "states = {0: (value, range_, shifts)}")
     source.add(1, "try:")
     script.fields(group, 2)
     source.add(1, "except IndexError:")
     source.add(2, "raise cut_short() from None")
     if not walk.has_tail:
-        source.add(1, "states.append((-value, range_, shifts))")
+        source.add(1, "states[1] = value, range_, shifts")
     source.add(1, f"return {script.tuple(group)}, runs, states, bits")
 
 
@@ -119,39 +126,45 @@ class _Reading(Script):
             self.add(depth, f"{code} = 0")
 
     def table(self, group: Group, place: TablePlace, code: str, depth: int) -> None:
-        row = self.row(group, place, self.held, depth)
+        row = self.row(group, place, depth)
         self.add(depth, f"bounds, parts = {row}")
         self.add(depth, f"r = range_ >> {TOTAL_BITS}")
-        self.add(depth, "s = bisect(bounds, value // r)")
-        self.add(depth, "step = parts[s]")
-        self.add(depth, "steps.append(step)")
-        self.add(depth, "start, width, _ = step")
-        self.add(depth, "value -= r * start")
-        self.add(depth, "range_ = r * width if width else range_ - r * start")
+        # The first symbol is often the likeliest, and is found without a division.
+        self.add(depth, "split = r * bounds[0]")
+        self.add(depth, "if value < split:")
+        self.add(depth + 1, "s, range_ = 0, split")
+        self.add(depth + 1, "steps.append(parts[0])")
+        self.add(depth, "else:")
+        self.add(depth + 1, "s = bisect(bounds, value // r)")
+        self.add(depth + 1, "step = parts[s]")
+        self.add(depth + 1, "steps.append(step)")
+        self.add(depth + 1, "start, width, _ = step")
+        self.add(depth + 1, "value -= r * start")
+        self.add(depth + 1, "range_ = r * width if width else range_ - r * start")
         self.shift(depth)
-        symbol = "s"
         if place.codes > MOST_ALONE:
-            symbol = "f"
-            self.add(depth, f"f, width = {self.source.constant(place.spans)}[s]")
             self.add(depth, f"if s >= {FIRST_CODES}:")
+            self.add(depth + 1, f"first, width = {self.source.constant(place.spans)}[s]")
             most = max(width for _, width in place.spans)
-            (self.number if most > TOTAL else self.digit)("width", "digit_", depth + 1)
-            self.add(depth + 1, "f += digit_")
-        self.add(depth, f"{code} = {self.folded(group, place, symbol)}")
+            (self.number if most > TOTAL else self.digit)("width", "s", depth + 1)
+            self.add(depth + 1, "s += first")
+        self.add(depth, f"{code} = {self.folded(group, place, 's')}")
 
-    def answer(self, table: str, answer: str, depth: int, *, noted: bool = True) -> None:
-        """Whether the answer is yes by a table of no and yes."""
+    def answer(self, table: str, no: Sequence[str], yes: Sequence[str], depth: int) -> None:
+        """No or yes by a table of both, and what follows from each."""
         self.add(depth, f"split, no, yes = {table}")
         self.add(depth, f"split *= range_ >> {TOTAL_BITS}")
-        self.add(depth, f"{answer} = value >= split")
-        self.add(depth, f"if {answer}:")
+        self.add(depth, "if value < split:")
+        self.add(depth + 1, "range_ = split")
+        self.shift(depth + 1)
+        for line in no:
+            self.add(depth + 1, line)
+        self.add(depth, "else:")
         self.add(depth + 1, "value -= split")
         self.add(depth + 1, "range_ -= split")
-        self.add(depth, "else:")
-        self.add(depth + 1, "range_ = split")
-        if noted:
-            self.add(depth, f"steps.append(yes if {answer} else no)")
-        self.shift(depth)
+        self.shift(depth + 1)
+        for line in yes:
+            self.add(depth + 1, line)
 
     # ---- Parts
 
@@ -167,10 +180,7 @@ class _Reading(Script):
             recent = self.recent(group)
             self.add(depth, f"{k} = 0")
             self.add(depth, f"for {code} in {recent}:")
-            self.answer(f"{self.hits(part)}[{self.age(group, k)}]", "hit", depth + 1)
-            self.add(depth + 1, "if hit:")
-            self.add(depth + 2, "break")
-            self.add(depth + 1, f"{k} += 1")
+            self.answer(self.hit(part, k), (NO, f"{k} += 1"), (YES, "break"), depth + 1)
             self.add(depth, "else:")
             depth += 1
             self.add(depth, f"{k} = -1")
@@ -185,7 +195,7 @@ class _Reading(Script):
         self.shift(depth)
         self.add(depth, f"if {code} is None:")
         self.alike(part.capacity, code, depth + 1)
-        known = self.source.constant(new.position)
+        known = self.source.constant(frozenset(part.known))
         self.add(depth + 1, f"if {code} in {known} or {code} in {recent}:")
         self.add(depth + 2, "raise meaningless()")
 
@@ -210,33 +220,32 @@ class _Reading(Script):
     def _element(self, part: ListPart, rows: str, depth: int, in_set: str = "") -> None:
         element = part.element
         self.fields(element, depth, in_set)
-        self.note_element(element, depth)
+        self.note(element, depth)
         self.add(depth, f"{rows}.append({self.tuple(element)})")
 
     def _tail(self, part: ListPart, rows: str, depth: int) -> None:
         """Where the room is ample, the flag is as in a frame without end."""
-        more = self.source.constant(tuple(to_answer(table) for table in part.more))
-        ample, number = self.source.variable(part.path, "m"), self.source.variable(part.path, "n")
-        self.add(depth, f"{ample} = {self.source.constant(ample_shifts)}(room)")
+        *tables, endless = [to_answer(table) for table in part.more]
+        near, number = self.source.variable(part.path, "m"), self.source.variable(part.path, "n")
+        self.add(depth, f"{near} = (room - {NEAR_BITS}) // 8")
         self.add(depth, f"{rows} = []")
         self.add(depth, f"for {number} in range({part.most}):")
         inner = depth + 1
         if part.least:
             self.add(inner, f"if {number} >= {part.least}:")
             inner += 1
-        row, spent = self.source.constant(room_row), self.source.constant(spent_bits)
-        self.add(inner, f"row = {len(part.more) - 1}")
-        self.add(inner, f"if shifts >= {ample}:")
-        self.add(inner + 1, f"row = {row}(room - {spent}(range_, shifts))")
-        self.add(inner, f"if row == {len(part.more) - 1}:")
-        self.add(inner + 1, "states.append((-value, range_, shifts))")
-        self.answer(f"{more}[row]", "go_on", inner, noted=False)
-        _, no, yes = to_answer(part.more[-1])
-        self.add(inner, "if not go_on:")
-        self.add(inner + 1, f"runs.append([{self.source.constant(no)}])")
-        self.add(inner + 1, "break")
-        self.add(inner, f"steps = [{self.source.constant(yes)}]")
-        self.add(inner, "runs.append(steps)")
+        self.add(inner, f"answers = {self.source.constant(endless)}")
+        self.add(inner, f"if shifts >= {near}:")
+        self.add(inner + 1, f"left = room - {self.source.constant(spent_bits)}(range_, shifts)")
+        self.add(inner + 1, f"if left >= {AMPLE_BITS}:")
+        self.add(inner + 2, "states[len(runs)] = value, range_, shifts")
+        self.add(inner + 1, "else:")
+        row = f"{self.source.constant(room_row)}(left)"
+        self.add(inner + 2, f"answers = {self.source.constant(tuple(tables))}[{row}]")
+        _, no, yes = endless
+        ended = f"runs.append([{self.source.constant(no)}])", "break"
+        more = f"steps = [{self.source.constant(yes)}]", "runs.append(steps)"
+        self.answer("answers", ended, more, inner)
         self._element(part, rows, depth + 1)
 
     def _set(self, group: Group, part: ListPart, rows: str, code: str, depth: int) -> None:
@@ -246,18 +255,16 @@ class _Reading(Script):
         in_set = self.source.variable(part.path, "z")
         seen, instances = self.named(element, "seen", "{}"), self.named(element, "instances", "0")
         known, species = self.source.constant(there.known), self.species(element)
-        self.answer(self.source.constant(to_answer(part.set.flag)), in_set, depth)
+        flag = self.source.constant(to_answer(part.set.flag))
+        self.answer(flag, (NO, f"{in_set} = False"), (YES, f"{in_set} = True"), depth)
         self.add(depth, f"if {in_set}:")
         self.add(depth + 1, f"{listed} = []")
         tables = f"{self.source.constant(there.tables)}({seen}, {instances}, hour)"
         self.add(depth + 1, f"for known, answers in zip({known}, {tables}):")
-        self.answer("answers", "is_there", depth + 2)
-        self.add(depth + 2, "if is_there:")
-        self.add(depth + 3, f"{listed}.append(known)")
+        self.answer("answers", (NO,), (YES, f"{listed}.append(known)"), depth + 2)
         self.add(depth + 1, f"if not {part.least} <= len({listed}) <= {part.most}:")
         self.add(depth + 2, "raise meaningless()")
         self.add(depth + 1, f"{code} = len({listed}) - {part.least}")
-        self.note(group, place_of(part.count), code, depth + 1)
         self.add(depth, "else:")
         self.place(group, place_of(part.count), code, depth + 1)
         self.add(depth + 1, f"{listed} = [-1] * ({code} + {part.least})")

@@ -8,8 +8,15 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import accumulate
 from typing import Any
 
-from packcodec.codec.modelled.coder import Cumulative, Step, meaningless, steps_of
-from packcodec.codec.modelled.history import AGES, BUCKETS, age_row, bucket_of, set_age_row
+from packcodec.codec.modelled.coder import TOTAL, Cumulative, Step, meaningless, steps_of
+from packcodec.codec.modelled.history import (
+    AGES,
+    BUCKETS,
+    HOUR_ROWS,
+    age_row,
+    bucket_of,
+    set_age_row,
+)
 from packcodec.codec.modelled.sets import SetOf
 from packcodec.codec.modelled.species import SpeciesPart
 from packcodec.codec.modelled.tables import Classes, fold, unfold
@@ -19,6 +26,7 @@ MOST_LISTED = 4096
 # From this age on the row is the last.
 OLDEST = 1 << (AGES - 1) // 2
 ABSENT = -1
+MOST_CODE = 1 << 16  # above every species code
 
 # How a function holds a table: to send by it, the step of each symbol.
 Held = Callable[[Cumulative], Any]
@@ -72,49 +80,67 @@ def by_age(part: SpeciesPart, held: Held) -> tuple[Any, ...]:
     return tuple(held(part.hits[age_row(age)]) for age in range(OLDEST + 1))
 
 
+class Shares(dict[int, int]):
+    """Frequencies of species by their codes; that of a species no table knows is 0."""
+
+    def __missing__(self, code: int) -> int:
+        return 0
+
+
 class NewSpecies:
-    """Steps of a species that is none of those seen lately."""
+    """Steps of a species that is none of those seen lately.
+
+    Known species ascend by their codes, as their symbols do.
+    """
 
     def __init__(self, part: SpeciesPart) -> None:
-        self.known, self.position = part.known, part.position
-        self.frequencies = part.new
-        self.starts = [(0, *accumulate(row)) for row in part.new]
+        self.known = part.known
+        hours = [_sums(part.known, row) for row in part.new]
+        self._hours = hours if len(hours) > 1 else hours * HOUR_ROWS
 
     def step(self, code: int, recent: Sequence[int], hour: int) -> Step:
         """To send a known species, or that it is another."""
-        hour = hour if len(self.starts) > 1 else 0
-        shares, symbol = self.frequencies[hour], self.position.get(code, len(self.known))
-        start = self.starts[hour][symbol]
-        total = self.starts[hour][-1]
-        for out in self._out(recent):
-            total -= shares[out]
-            if out < symbol:
-                start -= shares[out]
-        return start, shares[symbol], total
+        shares, start_of, starts = self._hours[hour]
+        start, width, total = start_of[code], shares[code], TOTAL
+        if not width:
+            start = starts[-2]
+            code, width = MOST_CODE, TOTAL - start
+        for out in recent:
+            share = shares[out]
+            total -= share
+            if out < code:
+                start -= share
+        return start, width, total
 
     def find(
         self, value: int, range_: int, recent: Sequence[int], hour: int
     ) -> tuple[int | None, Step]:
         """What a decoder's value says, None for another, and its step; raises DecodeError."""
-        hour = hour if len(self.starts) > 1 else 0
-        shares, starts = self.frequencies[hour], self.starts[hour]
-        outs = sorted(self._out(recent))
-        total = starts[-1] - sum([shares[out] for out in outs])
+        shares, start_of, starts = self._hours[hour]
+        total = TOTAL
+        for out in recent:
+            total -= shares[out]
         at = value // (range_ // total)
         if at >= total:
             raise meaningless()
-        less = 0
-        for out in outs:
-            if at + less >= starts[out]:
-                less += shares[out]
-        symbol = bisect_right(starts, at + less) - 1
-        code = self.known[symbol] if symbol < len(self.known) else None
-        return code, (starts[symbol] - less, shares[symbol], total)
+        whole = at  # among all, those out of question too
+        for out in sorted(recent):
+            if whole < start_of[out]:
+                break
+            whole += shares[out]
+        symbol = bisect_right(starts, whole) - 1
+        start = starts[symbol]
+        step = start - (whole - at), starts[symbol + 1] - start, total
+        return self.known[symbol] if symbol < len(self.known) else None, step
 
-    def _out(self, recent: Sequence[int]) -> list[int]:
-        """The positions of known species that are out of question."""
-        position = self.position
-        return [position[code] for code in recent if code in position]
+
+def _sums(
+    known: Sequence[int], frequencies: Sequence[int]
+) -> tuple[Shares, Shares, tuple[int, ...]]:
+    """The frequency of each known species, its sum before it, and all sums."""
+    starts = (0, *accumulate(frequencies))
+    shares = zip(known, frequencies, strict=False)
+    return Shares(shares), Shares(zip(known, starts, strict=False)), starts
 
 
 class There:
@@ -122,13 +148,13 @@ class There:
 
     def __init__(self, part: SetOf, held: Held) -> None:
         self.known, self.holds = part.known, part.holds_codes
-        self.hours = len(part.there)
+        self._hourly = len(part.there) > 1
         self._part, self._held = part, held
         self._made: dict[tuple[int, int, int], Any] = {}
 
     def tables(self, seen_in: Mapping[int, int], instances: int, hour: int) -> list[Any]:
         """Of each known species, at its age in the list's instance of that number."""
-        hour = hour if self.hours > 1 else 0
+        hour = hour if self._hourly else 0
         made = self._made
         found = []
         for at, species in enumerate(self.known):

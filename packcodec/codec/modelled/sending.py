@@ -1,10 +1,11 @@
 """The source of the function that turns a record into the steps that an encoder takes."""
 
 from packcodec.codec.modelled.coder import TOTAL, digits, steps_of
+from packcodec.codec.modelled.contexts import place_of
 from packcodec.codec.modelled.history import HOURS_IN_DAY
 from packcodec.codec.modelled.place import TablePlace
 from packcodec.codec.modelled.rows import NewSpecies, There, class_of
-from packcodec.codec.modelled.script import Script, fixed_bits, place_of, width_of
+from packcodec.codec.modelled.script import Script, fixed_bits, width_of
 from packcodec.codec.modelled.species import SpeciesPart
 from packcodec.codec.modelled.tables import FIRST_CODES, MOST_ALONE
 from packcodec.codec.modelled.walk import (
@@ -26,7 +27,7 @@ def send_source(walk: Walk, source: Source) -> None:
     script = _Sending(walk, source)
     group = walk.group
     values = [script.said(group, at) for at in range(len(group.fields))]
-    script.begin([f"def send({', '.join(values)}):"])
+    script.begin(f"def send({', '.join(values)}):")
     source.add(1, f"bits = {fixed_bits(group, source)}")
     source.add(1, "steps = []")
     source.add(1, "runs = [steps]")
@@ -45,7 +46,7 @@ class _Sending(Script):
 
     def said(self, group: Group, at: int) -> str:
         """The variable of a value."""
-        return self.source.variable(f"{group.path}.{group.fields[at].name}", "a")
+        return self._of_field(group, at, "a")
 
     def ask(self, group: Group, at: int, there: str, depth: int) -> None:
         self.add(depth, f"{there} = {self.said(group, at)} is not None")
@@ -82,7 +83,7 @@ class _Sending(Script):
             self.add(depth, f"steps.append(({code}, 1, {n}))")
 
     def table(self, group: Group, place: TablePlace, code: str, depth: int) -> None:
-        row = self.row(group, place, self.held, depth)
+        row = self.row(group, place, depth)
         folded = self.folded(group, place, code)
         if place.codes <= MOST_ALONE:
             self.add(depth, f"steps.append({row}[{folded}])")
@@ -116,7 +117,7 @@ class _Sending(Script):
             recent = self.recent(group)
             self.add(depth, f"{k} = 0")
             self.add(depth, f"for other in {recent}:")
-            self.add(depth + 1, f"answers = {self.hits(part)}[{self.age(group, k)}]")
+            self.add(depth + 1, f"answers = {self.hit(part, k)}")
             self.add(depth + 1, f"if other == {code}:")
             self.add(depth + 2, "steps.append(answers[1])")
             self.add(depth + 2, "break")
@@ -128,7 +129,7 @@ class _Sending(Script):
         new = NewSpecies(part)
         self.add(depth, f"steps.append({self.source.constant(new.step)}({code}, {recent}, hour))")
         if part.capacity > 1:
-            self.add(depth, f"if {code} not in {self.source.constant(new.position)}:")
+            self.add(depth, f"if {code} not in {self.source.constant(frozenset(part.known))}:")
             self.alike(part.capacity, code, depth + 1)
 
     def list(self, group: Group, at: int, part: ListPart, depth: int) -> None:
@@ -152,7 +153,7 @@ class _Sending(Script):
             self.place(group, place_of(part.count), code, depth)
             self.add(depth, f"for {each} in {rows}:")
             self.fields(element, depth + 1)
-            self.note_element(element, depth + 1)
+            self.note(element, depth + 1)
 
     def _tail(self, part: ListPart, each: str, rows: str, count: str, depth: int) -> None:
         """The flags are those of a frame without end: the last row's."""
@@ -170,7 +171,7 @@ class _Sending(Script):
         if part.least:
             self.add(depth + 1, f"{number} += 1")
         self.fields(part.element, depth + 1)
-        self.note_element(part.element, depth + 1)
+        self.note(part.element, depth + 1)
         self.add(depth, f"if {count} < {part.most}:")
         self.add(depth + 1, f"runs.append([{self.source.constant(no)}])")
 
@@ -192,12 +193,11 @@ class _Sending(Script):
         known = self.source.constant(there.known)
         pairs = f"zip({known}, {tables})"
         self.add(depth + 1, f"steps += [answers[each in {listed}] for each, answers in {pairs}]")
-        self.note(group, place_of(part.count), code, depth + 1)
         if part.least < part.most:
             self.add(depth, "else:")
             self.place(group, place_of(part.count), code, depth + 1)
         self.add(depth, f"for {species}, ({each}) in zip({listed}, {rows}):")
         self.fields(element, depth + 1, in_set)
-        self.note_element(element, depth + 1)
+        self.note(element, depth + 1)
         self.add(depth + 1, f"{seen}[{species}] = {instances}")
         self.add(depth, f"{instances} += 1")

@@ -88,7 +88,7 @@ def encoded(message: list[Symbol]) -> Encoder:
 
 def interval(encoder: Encoder) -> State:
     """low, range and shifts after all that the encoder was told."""
-    return Course(encoder.runs)[len(encoder.runs)]
+    return Course(encoder.runs).endless
 
 
 def bits_of(message: list[Symbol]) -> tuple[int, int]:
