@@ -61,6 +61,7 @@ def test_modelled_coding_gives_no_field_a_width(packcodec: Command, tmp_path: Pa
     schema.write_text(text.replace('coding = "fixed"', 'coding = "modelled"'), encoding="utf-8")
     ran = packcodec("compile", schema, "--link", "lora-eu-868.1")
     assert ran.out.count("modelled coding gives no field a width of its own") == 3
+    assert "at worst 56 bytes, and link lora-eu-868.1 has room for 255" in ran.out
     # The worst case: the fixed payload behind six bits.
     assert "at most 396 bits of payload (390 in fixed coding), 6 to 56 bytes as a frame" in ran.out
     said = json.loads(packcodec("compile", schema, "--json").out)

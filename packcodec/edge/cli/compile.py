@@ -91,7 +91,11 @@ def _tell_on_link(layout: Layout, message: MessageLayout, on_link: _OnLink) -> N
         say(f"on {on_link.link.name}{', with the rows that fit' if cut else ''}:")
         tell_edges(edges)
     elif layout.schema.coding == "modelled":
-        say(f"on {on_link.link.name}: modelled coding gives no field a width of its own")
+        say(
+            f"on {on_link.link.name}: modelled coding gives no field a width of its own; at worst "
+            f"{message.most_frame_bytes} bytes, and {on_link.room.set_by} has room for "
+            f"{on_link.room.frame_bytes or 0}"
+        )
     else:
         room = on_link.room
         say(f"does not fit the {room.frame_bytes or 0} bytes that {room.set_by} has room for")
