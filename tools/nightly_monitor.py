@@ -17,6 +17,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
 kill_rounds = import_module("kill_rounds")
 season_of = import_module("season").Season
+# One record a frame, and as many as it takes.
+CODECS = import_module("season").CODEC, import_module("batch_schema").batch_codec("modelled")
 
 # A link and its rule, told again by hand: seconds on air in any so many.
 LINKS = (
@@ -37,12 +39,13 @@ def main() -> None:
     for number in range(seasons):
         link, limit_s, window_s = LINKS[number % len(LINKS)]
         begun = time.perf_counter()
-        season = season_of(link, limit_s, window_s, Random(seed + number))
+        codec = CODECS[number % len(CODECS)]
+        season = season_of(link, limit_s, window_s, Random(seed + number), codec)
         season.live(DAYS)
         faults_found = season.audit()
         print(
-            f"{DAYS} days on {link}: {season.detections} detections, {len(season.bench.sent)} "
-            f"frames, {season.cut_off} power cuts, {len(faults_found)} faults, "
+            f"{DAYS} days on {link}, {codec.schema.coding} coding: {season.detections} detections, "
+            f"{len(season.bench.sent)} frames, {season.cut_off} power cuts, {len(faults_found)} faults, "
             f"{time.perf_counter() - begun:.0f} s"
         )
         found += faults_found
