@@ -67,6 +67,7 @@ class Reconciliation:
     species: dict[str, Told] = field(default_factory=dict)
 
     def count(self, finding: Finding) -> int:
+        """How many of the card's records came to this finding."""
         return sum(each.finding is finding for each in self.compared)
 
 

@@ -70,6 +70,7 @@ class Outcome:
 
     @property
     def share(self) -> float:
+        """The delivered part of what was sent, 0 to 1; `sent` is 1 or more."""
         return self.delivered / self.sent
 
     def delay(self, part: float) -> int:

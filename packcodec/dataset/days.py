@@ -47,6 +47,7 @@ class StationDay:
 
     @property
     def id(self) -> str:
+        """The deployment's id and the day, `undated` for what no clock dates."""
         return f"{self.deployment}-{f'{self.day:%Y%m%d}' if self.day else 'undated'}"
 
 
@@ -131,10 +132,12 @@ def _rows(
 
 
 def plus(one: Count, other: Count) -> Count:
+    """The sum, which is a bound if either is."""
     return Count(one.value + other.value, one.at_least or other.at_least)
 
 
 def greater(one: Count, other: Count) -> Count:
+    """The greater of two counts; of equal ones the one that may be more."""
     return max(one, other, key=lambda each: (each.value, each.at_least))
 
 

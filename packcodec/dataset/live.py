@@ -53,6 +53,8 @@ class Alert:
 
 @dataclass(frozen=True, slots=True)
 class RecentGap:
+    """`missing` frames that never came, between two dated reports where known."""
+
     station: str
     missing: int
     after: datetime | None

@@ -39,6 +39,8 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class Contributor:
+    """A person or body named in the package; `email` and `organization` may be empty."""
+
     title: str
     role: Role = "contributor"
     email: str = ""

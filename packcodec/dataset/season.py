@@ -58,6 +58,7 @@ class Knowledge:
 
     @property
     def unknown_share(self) -> float:
+        """The part of the time of which nobody knows, 0 to 1."""
         return self.unknown_s / max(self.watched_s + self.off_s + self.unknown_s, 1.0)
 
 

@@ -21,6 +21,8 @@ Row: TypeAlias = tuple[Cell, ...]
 
 @dataclass(frozen=True, slots=True)
 class Column:
+    """A column's name, kind of cell and meaning; `required` ones have no empty cell."""
+
     name: str
     kind: Kind
     note: str
@@ -72,6 +74,7 @@ def csv_text(columns: Sequence[str], rows: Iterable[Row]) -> str:
 
 
 def table_csv(table: Table) -> str:
+    """The whole table as CSV, as `csv_text` writes it."""
     return csv_text([column.name for column in table.columns], table.rows)
 
 
@@ -96,6 +99,7 @@ def utc_text(when: datetime) -> str:
 
 
 def name_of(data: Dataset, label: str) -> str:
+    """The scientific name of a species by its label, which is one of `data.species`."""
     return data.species[label].scientific_name
 
 
@@ -214,6 +218,7 @@ def intervals(data: Dataset) -> Table:
 
 
 def effort(data: Dataset) -> Table:
+    """One row a stretch of each deployment: watching, off or unknown."""
     columns = (
         _DEPLOYMENT,
         Column("start", "datetime", "start of the stretch", required=True),
@@ -231,6 +236,7 @@ def effort(data: Dataset) -> Table:
 
 
 def gaps(data: Dataset) -> Table:
+    """One row for every run of frames that never came."""
     columns = (
         _DEPLOYMENT,
         Column("missing", "integer", "frames that never came", required=True),
@@ -246,6 +252,7 @@ def gaps(data: Dataset) -> Table:
 
 
 def health(data: Dataset) -> Table:
+    """One row a health report, with the fields of the schema's own message."""
     told = [
         Column(each.name, each.kind, f"{each.note} [{each.unit}]" if each.unit else each.note)
         for each in data.health_fields

@@ -28,6 +28,7 @@ class TransmissionEnergy:
 
     @property
     def total_mj(self) -> float:
+        """Both together, in millijoules."""
         return self.transmit_mj + self.receive_mj
 
 
@@ -104,6 +105,7 @@ class DayEnergy:
 
     @property
     def total_wh(self) -> float:
+        """Both together, in watt-hours at the load."""
         return self.monitor_wh + self.radio_wh
 
     @property

@@ -84,6 +84,7 @@ class Use:
 
     @property
     def remaining_us(self) -> int:
+        """What the window still has room for, in microseconds; 0 once the limit is reached."""
         return max(0, self.limit.limit_us - self.used_us)
 
 
@@ -162,6 +163,7 @@ class Ledger:
 
     @property
     def limits(self) -> tuple[Limit, ...]:
+        """The limits that the account is kept under, in the order they were given."""
         return self._limits
 
     def snapshot(self) -> Snapshot:

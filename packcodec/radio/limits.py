@@ -70,6 +70,7 @@ class Transmission:
 
     @property
     def end_us(self) -> int:
+        """The first microsecond after it, in ledger time."""
         return self.start_us + self.airtime_us
 
 

@@ -88,6 +88,7 @@ class Lora:
 
     @property
     def symbol_us(self) -> int:
+        """One symbol, 2^sf / bandwidth, in whole microseconds."""
         return (2 * LORA_BANDWIDTHS[self.bandwidth_hz]) << self.sf
 
     @property
@@ -99,14 +100,17 @@ class Lora:
 
     @property
     def most_bytes(self) -> int:
+        """The longest payload the header can tell: its length takes one byte."""
         return 255
 
     @property
     def occupied_hz(self) -> int:
+        """The chirp sweeps the whole bandwidth."""
         return self.bandwidth_hz
 
     @property
     def signal_hz(self) -> int:
+        """The width that the power is spread over at any time, as rules on density count it."""
         return self.occupied_hz
 
     @property

@@ -47,10 +47,12 @@ class Airtime:
 
     @property
     def airtime_s(self) -> float:
+        """`airtime_us` in seconds."""
         return self.airtime_us / US_PER_S
 
 
 def unbroken(time_us: int) -> Airtime:
+    """The airtime of one transmission that stays on one frequency, `time_us` in microseconds."""
     return Airtime(time_us, time_us, time_us)
 
 
@@ -97,6 +99,7 @@ class Gfsk:
 
     @property
     def most_bytes(self) -> int:
+        """What a length byte can tell."""
         return 255
 
     @property
@@ -106,9 +109,11 @@ class Gfsk:
 
     @property
     def signal_hz(self) -> int:
+        """As wide as what it occupies."""
         return self.occupied_hz
 
     def on_air(self, payload_bytes: int) -> Airtime:
+        """Every bit from preamble to CRC at the bit rate; `payload_bytes` 0 to `most_bytes`."""
         overhead = self.preamble_bytes + self.sync_bytes + self.length_bytes + self.address_bytes
         bits = 8 * (overhead + payload_bytes + self.crc_bytes)
         return unbroken(up(bits * US_PER_S, self.bitrate_bps))
@@ -146,13 +151,19 @@ class LrFhss:
 
     @property
     def occupied_hz(self) -> int:
+        """The operating channel that the hops stay within."""
         return self.channel_width_hz
 
     @property
     def signal_hz(self) -> int:
+        """One hop's carrier: the bit rate of 488 bit/s."""
         return LR_FHSS_SIGNAL_HZ
 
     def on_air(self, payload_bytes: int) -> Airtime:
+        """Headers, hops and their overhead at 2.048 ms a bit; `payload_bytes` 0 to `most_bytes`.
+
+        The longest stay on one frequency is a header's.
+        """
         whole_us = self._bits(payload_bytes) * LR_FHSS_BIT_US
         return Airtime(whole_us, whole_us, LR_FHSS_HEADER_BITS * LR_FHSS_BIT_US)
 
@@ -185,17 +196,21 @@ class FixedRate:
 
     @property
     def most_bytes(self) -> int:
+        """The longest payload the network takes."""
         return self.payload_bytes_most
 
     @property
     def occupied_hz(self) -> int:
+        """About the bit rate, as binary phase modulation has it."""
         return self.bitrate_bps
 
     @property
     def signal_hz(self) -> int:
+        """As wide as what it occupies."""
         return self.occupied_hz
 
     def on_air(self, payload_bytes: int) -> Airtime:
+        """`copies` times the overhead and the payload's whole blocks, at the bit rate."""
         blocks = up(payload_bytes, self.block_bytes)
         bits = 8 * (self.overhead_bytes + blocks * self.block_bytes)
         copy_us = up(bits * US_PER_S, self.bitrate_bps)
@@ -221,10 +236,12 @@ class Serial:
 
     @property
     def most_bytes(self) -> int:
+        """No limit of the line's own: more than any frame here has."""
         return 65_535
 
     @property
     def occupied_hz(self) -> int:
+        """0: a wire takes no spectrum."""
         return 0
 
     def line_bytes(self, payload_bytes: int) -> int:
@@ -233,9 +250,11 @@ class Serial:
 
     @property
     def signal_hz(self) -> int:
+        """0, as `occupied_hz`."""
         return self.occupied_hz
 
     def on_air(self, payload_bytes: int) -> Airtime:
+        """`line_bytes` at `bits_per_byte` (start and stop bits among them) and `baud`."""
         bits = self.line_bytes(payload_bytes) * self.bits_per_byte
         return unbroken(up(bits * US_PER_S, self.baud))
 
@@ -263,15 +282,19 @@ class Modem:
 
     @property
     def most_bytes(self) -> int:
+        """The longest message the network takes."""
         return self.message_bytes_most
 
     @property
     def occupied_hz(self) -> int:
+        """0: the spectrum is the network's to account for."""
         return 0
 
     @property
     def signal_hz(self) -> int:
+        """0, as `occupied_hz`."""
         return self.occupied_hz
 
     def on_air(self, payload_bytes: int) -> Airtime:  # noqa: ARG002 - a session has one length
+        """`session_s`, whatever the payload's length."""
         return unbroken(self.session_s * US_PER_S)

@@ -35,6 +35,7 @@ def convert_dbm(
 
 
 def dbm_from_mw(power_mw: float) -> float:
+    """10 log10 of the power over 1 mW; `power_mw` above 0."""
     return 10 * log10(power_mw)
 
 

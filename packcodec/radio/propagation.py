@@ -125,6 +125,7 @@ class LinkMargin:
 
     @property
     def closes(self) -> bool:
+        """Whether the fade margin leaves anything: `spare_db` of 0 or more."""
         return self.spare_db >= 0
 
 

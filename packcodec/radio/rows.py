@@ -72,40 +72,47 @@ class Column:
 
     @property
     def target(self) -> str:
+        """The name of the attribute that the key fills."""
         return self.attribute or self.key
 
 
 def text(value: Any) -> str:
+    """A text as it is."""
     if not isinstance(value, str):
         raise _Unfit("a text in quotes")
     return value
 
 
 def texts(value: Any) -> tuple[str, ...]:
+    """A list of texts as a tuple."""
     if not isinstance(value, list):
         raise _Unfit('a list of texts, ["…", "…"]')
     return tuple(text(item) for item in value)
 
 
 def truth(value: Any) -> bool:
+    """A boolean as it is."""
     if not isinstance(value, bool):
         raise _Unfit("true or false")
     return value
 
 
 def whole(value: Any) -> int:
+    """A whole number, up to `FIGURE_MOST` either way."""
     if isinstance(value, bool) or not isinstance(value, int) or abs(value) > FIGURE_MOST:
         raise _Unfit("a whole number")
     return value
 
 
 def wholes(value: Any) -> tuple[int, ...]:
+    """A list of whole numbers as a tuple."""
     if not isinstance(value, list):
         raise _Unfit("a list of whole numbers")
     return tuple(whole(item) for item in value)
 
 
 def number(value: Any) -> Fraction:
+    """A number as an exact fraction, up to `FIGURE_MOST` either way."""
     plain = isinstance(value, int | Fraction) and not isinstance(value, bool)
     if not plain or not -FIGURE_MOST <= value <= FIGURE_MOST:
         raise _Unfit("a number")
@@ -113,6 +120,7 @@ def number(value: Any) -> Fraction:
 
 
 def decibels(value: Any) -> float:
+    """A number as a float: what is measured in decibels need not be exact."""
     return float(number(value))
 
 
@@ -140,6 +148,8 @@ def bands(value: Any) -> tuple[tuple[int, int], ...]:
 
 
 def choice(*allowed: str) -> Reader:
+    """A reader that takes one of these words."""
+
     def read(value: Any) -> str:
         if value not in allowed:
             raise _Unfit(" or ".join(f'"{word}"' for word in allowed))
@@ -149,6 +159,7 @@ def choice(*allowed: str) -> Reader:
 
 
 def choices(*allowed: str) -> Reader:
+    """A reader that takes a list of any of these words."""
     one = choice(*allowed)
 
     def read(value: Any) -> tuple[str, ...]:
@@ -158,6 +169,7 @@ def choices(*allowed: str) -> Reader:
 
 
 def table(value: Any) -> dict[str, Any]:
+    """A table as a dictionary."""
     if not isinstance(value, dict):
         raise _Unfit("a table, { key = value, … }")
     return value

@@ -22,6 +22,7 @@ def seconds(time_us: int | None) -> str:
 
 
 def hertz(frequency_hz: int | None) -> str:
+    """A frequency in MHz, kHz or Hz, to ten figures; "?" for None."""
     if frequency_hz is None:
         return "?"
     for unit_hz, unit in ((1_000_000, "MHz"), (1_000, "kHz")):
