@@ -95,12 +95,12 @@ class Seen:
 
     places: tuple[int, ...]
     species: int
-    most_moment: int
+    moment: int
     path: str
 
     @property
     def kind(self) -> str:
-        return _type_of(self._when + self.most_moment.bit_length(), self.path)
+        return _type_of(self._when + max(1, self.moment), self.path)
 
     @property
     def _when(self) -> int:
@@ -172,8 +172,8 @@ class Told:
         self.parts = [self.message, *self._inner(self.message)]
         steps = {int(part.said["clock_step_s"]) for part in self.parts} - {0}
         self.unit_s = gcd(*steps) if steps else 1
-        self.most_moment = self._most_moment()
-        self.moment = _type_of(self.most_moment.bit_length(), self.message.path)
+        self.longest = self._longest()
+        self.moment = _type_of(self.longest.bit_length(), self.message.path)
         self.seen = {
             part.key: self._seen(part) for part in self.parts if part.species_at is not None
         }
@@ -195,15 +195,14 @@ class Told:
                 yield inner
                 yield from self._inner(inner)
 
-    def _most_moment(self) -> int:
-        """Past every moment: of clock units since the start, and of numbers of elements."""
-        most = max(part.most for part in self.parts)
-        for part in self.parts:
-            for entry in part.said["fields"]:
-                if entry["part"] == "gap":
-                    units = entry["step_s"] // self.unit_s
-                    most += part.most * (entry["codes"] + 4) * units
-        return most
+    def _longest(self) -> int:
+        """The most that can pass in one packet, in units of the clock."""
+        return sum(
+            part.most * (entry["codes"] - 1) * (entry["step_s"] // self.unit_s)
+            for part in self.parts
+            for entry in part.said["fields"]
+            if entry["part"] == "gap"
+        )
 
     @property
     def tail(self) -> Part | None:
@@ -224,8 +223,8 @@ class Told:
         """The type of seconds since the epoch, past the last moment too."""
         start = self.start
         assert start is not None
-        longest = int(start["codes"]) * int(start["step_s"])
-        return "uint32_t" if self.moment != "uint64_t" and longest < 1 << 31 else "uint64_t"
+        latest = int(start["codes"]) * int(start["step_s"]) + self.longest * self.unit_s
+        return _type_of(latest.bit_length(), self.message.path)
 
     @property
     def hours(self) -> bool:
@@ -243,7 +242,8 @@ class Told:
     def _seen(self, part: Part) -> Seen:
         lists = [each.field.most for each in (part.outer, part) if each and each.field]
         places = tuple(max(0, most - 1).bit_length() for most in lists)
-        return Seen(places, (self.capacity - 1).bit_length(), self.most_moment, part.path)
+        latest = self.longest if part.said["clock_step_s"] else part.most
+        return Seen(places, (self.capacity - 1).bit_length(), latest.bit_length(), part.path)
 
     def held(self, part: Part) -> int:
         """How many of the species seen last are held."""

@@ -335,7 +335,7 @@ def shared(told: Told) -> Iterator[str]:
 def _hour(told: Told, past: str) -> Iterator[str]:
     seconds = "past->start_s"
     if told.clocked:
-        by = f" * {told.unit_s}u" if told.unit_s > 1 else ""
+        by = f" * {literal(told.unit_s)}" if told.unit_s > 1 else ""
         seconds += f" + ({told.seconds})past->elapsed{by}"
     wide = told.seconds == "uint64_t"
     row = divided(f"({seconds})", HOURS_ROW_S, 0xFFFFFFFF, wide=wide)
