@@ -5,9 +5,10 @@ What a flood must not cost is room: of a station's failures so many a day are ke
 only told. And somebody has to know: at `ALARM_A_DAY` there is an event. spec/seal.md, "Forgeries".
 """
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 from packcodec.base.events import Forgeries
+from packcodec.schema.remedy import counted
 
 # Damage on the way makes some; a forger who keeps below this has one chance in 10**5 a year, at the
 # shortest tag.
@@ -24,6 +25,23 @@ def day_of(received: datetime) -> date:
 def alarm(station: int, day: date, before: int, after: int) -> Forgeries | None:
     """The event of a count of failures that went from `before` to `after`."""
     return Forgeries(station, day, after) if before < ALARM_A_DAY <= after else None
+
+
+def is_recent(failed: Forgeries, now: datetime) -> bool:
+    """Whether it is an alarm of this day or of the one before."""
+    today = day_of(now)
+    return failed.count >= ALARM_A_DAY and today - timedelta(days=1) <= failed.day <= today
+
+
+def in_words(failed: Forgeries) -> str:
+    """One station's day in one line; a day that is an alarm says so."""
+    most = " or more" if failed.count >= MOST_KEPT_A_DAY else ""
+    told = f"{counted(failed.count, 'frame')}{most} of {failed.day} that name it do not verify"
+    if failed.count < ALARM_A_DAY:
+        return f"station {failed.station}: {told}"
+    return (
+        f"station {failed.station}: ALARM: {told}: somebody forges them, or its key is another one"
+    )
 
 
 class Failures:

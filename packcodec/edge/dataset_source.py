@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from packcodec.base.events import Forgeries
 from packcodec.codec.record import Record
 from packcodec.dataset.build import Heard, build
 from packcodec.dataset.inputs import read_deployments, read_project
@@ -26,12 +27,14 @@ class Told:
     """What a source holds for one schema: records, numbers that hold none, and what was passed.
 
     `other_layouts` records were read with another schema and are left to an export with that one.
+    `unverified` are days on which frames that name a station did not verify.
     """
 
     heard: tuple[Heard, ...]
     unsent: frozenset[tuple[int, int]] = frozenset()
     other_layouts: int = 0
     refused: tuple[LogError, ...] = ()
+    unverified: tuple[Forgeries, ...] = ()
 
 
 def read_dataset(
@@ -98,6 +101,7 @@ def _from_store(source: str, codec: Codec) -> Told:
 
     from packcodec.base.cover import State
     from packcodec.edge.database import not_kept, open_database, reading
+    from packcodec.edge.store_failures import failures
     from packcodec.edge.tables import card, frame, from_us, layout
 
     engine = open_database(source)
@@ -112,6 +116,7 @@ def _from_store(source: str, codec: Codec) -> Told:
             cards = connection.execute(
                 select(card).order_by(card.c.station, card.c.said_us, card.c.place)
             ).all()
+        unverified = tuple(failures(engine))
     except SQLAlchemyError as error:
         raise not_kept(engine, error) from error
     finally:
@@ -139,6 +144,7 @@ def _from_store(source: str, codec: Codec) -> Told:
         (*heard, *from_card),
         frozenset((row.station, row.counter) for row in frames if row.state == State.UNSENT),
         sum(row.layout != own and row.record is not None for row in frames),
+        unverified=unverified,
     )
 
 

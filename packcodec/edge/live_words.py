@@ -8,10 +8,11 @@ from typing import Any
 from packcodec.dataset.live import Live, StationNow
 
 
-def as_words(live: Live, trouble: str) -> dict[str, Any]:
+def as_words(live: Live, trouble: str, alarms: Sequence[str] = ()) -> dict[str, Any]:
     """What the page's template fills in."""
     return {
         "trouble": trouble,
+        "alarms": alarms,
         "now": when(live.now),
         "stations": [_station(each, live.now) for each in live.stations],
         "alerts": [
@@ -36,10 +37,10 @@ def as_words(live: Live, trouble: str) -> dict[str, Any]:
     }
 
 
-def as_json(live: Live, trouble: str) -> dict[str, Any]:
+def as_json(live: Live, trouble: str, alarms: Sequence[str] = ()) -> dict[str, Any]:
     """The same for programs: times in RFC 3339, counts with whether there may be more."""
     data: dict[str, Any] = _plain(asdict(live))
-    return {**data, "trouble": trouble}
+    return {**data, "trouble": trouble, "alarms": list(alarms)}
 
 
 def _plain(value: Any) -> Any:

@@ -31,6 +31,7 @@ from starlette.responses import (
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from packcodec.base.failures import in_words, is_recent
 from packcodec.dataset.live import live
 from packcodec.dataset.model import Dataset, Project
 from packcodec.dataset.protect import protect
@@ -83,8 +84,10 @@ class Watch:
     def state(self, *, exact: bool) -> dict[str, Any]:
         """The live state for the page and for programs; raises what the first reading raises."""
         told, kept_back, whole = self._current()
-        now = live(whole if exact else kept_back, told.heard, self.clock())
-        return {"live": now, "trouble": self.trouble}
+        at = self.clock()
+        alarms = [in_words(each) for each in told.unverified if is_recent(each, at)]
+        now = live(whole if exact else kept_back, told.heard, at)
+        return {"live": now, "trouble": self.trouble, "alarms": alarms}
 
     def project(self) -> Project:
         return self._current()[1].project

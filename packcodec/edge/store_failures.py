@@ -5,10 +5,9 @@ from datetime import UTC, date, datetime, time
 from sqlalchemy import BigInteger, Connection, Engine, func, literal_column, select
 
 from packcodec.base.events import Event, Forgeries, Rejected
-from packcodec.base.failures import ALARM_A_DAY, MOST_KEPT_A_DAY, alarm, day_of
+from packcodec.base.failures import MOST_KEPT_A_DAY, alarm, day_of
 from packcodec.edge.database import reading
 from packcodec.edge.tables import from_us, stray, to_us
-from packcodec.schema.remedy import counted
 
 DAY_US = 86_400_000_000
 
@@ -57,17 +56,6 @@ def failures(engine: Engine) -> list[Forgeries]:
             Forgeries(row.claimed, from_us(row.day * DAY_US).date(), row[2])
             for row in connection.execute(by_day)
         ]
-
-
-def in_words(failed: Forgeries) -> str:
-    """One station's day in one line; a day that is an alarm says so."""
-    most = " or more" if failed.count >= MOST_KEPT_A_DAY else ""
-    told = f"{counted(failed.count, 'frame')}{most} of {failed.day} that name it do not verify"
-    if failed.count < ALARM_A_DAY:
-        return f"station {failed.station}: {told}"
-    return (
-        f"station {failed.station}: ALARM: {told}: somebody forges them, or its key is another one"
-    )
 
 
 def _count(connection: Connection, station: int, day: date) -> int:

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 from small_dataset import DAY, FOLDER, dataset, row, sighting, summary
 
+from packcodec.base.events import Forgeries
 from packcodec.codec.record import Record
 from packcodec.dataset.build import Heard
 from packcodec.dataset.live import live
@@ -266,6 +267,24 @@ def test_the_stream_sends_the_state_and_again_when_it_changes() -> None:
     assert "Overdue" not in events[0]
     assert "Overdue" in events[1]
     assert "eagle" not in "".join(events)
+
+
+def test_frames_that_do_not_verify_raise_an_alarm_for_two_days() -> None:
+    days = (0, 1, 2, -1)
+    told = Told(
+        HEARD,
+        unverified=tuple(
+            Forgeries(station, NOW.date() - timedelta(days=day), 130 if station < 9 else 99)
+            for station, day in [*enumerate(days, 1), (9, 0)]
+        ),
+    )
+    watch = Watch(lambda: (told, dataset(*HEARD)), lambda: 0, lambda: NOW)
+    browser = TestClient(live_app(watch), base_url="http://127.0.0.1")
+    page = browser.get("/").text
+    assert [f"station {n}: ALARM: 130 frames" in page for n in (1, 2, 3, 4, 9)] == [
+        *(True, True, False, False, False)
+    ]
+    assert len(browser.get("/state.json").json()["alarms"]) == 2
 
 
 def test_what_comes_by_radio_cannot_become_markup() -> None:

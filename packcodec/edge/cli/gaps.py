@@ -1,14 +1,14 @@
 """`packcodec gaps`: what came, what is missing, and why."""
 
 import sys
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from packcodec.base.cover import State
 from packcodec.base.events import Forgeries
-from packcodec.base.failures import ALARM_A_DAY, day_of
+from packcodec.base.failures import ALARM_A_DAY, in_words, is_recent
 from packcodec.codec.record import rfc3339
 from packcodec.edge.cli.decode import Moment
 from packcodec.edge.cli.screen import as_json, document, say, table
@@ -20,7 +20,6 @@ from packcodec.edge.untold_words import stretch_words, untold_json
 if TYPE_CHECKING:
     from packcodec.edge.store_report import StationReport
 
-DAY = timedelta(days=1)
 HEADS = ("station", ">heard", ">recovered", ">lost", ">restart", ">nothing sent", ">copies")
 
 
@@ -42,7 +41,7 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
     """
     part("sqlalchemy", "base")
     from packcodec.edge.database import open_database
-    from packcodec.edge.store_failures import failures, in_words
+    from packcodec.edge.store_failures import failures
     from packcodec.edge.store_report import reports, strays, untold_by_station
 
     codec = None if schema is None else load(schema)
@@ -52,7 +51,6 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
     untold = {} if codec is None else dict(untold_by_station(engine, codec))
     unread = strays(engine)
     failed = failures(engine)
-    alarms = [each for each in failed if each.count >= ALARM_A_DAY]
     overdue = [each for each in found if each.overdue_from is not None and each.overdue_from < when]
     if as_json:
         stations = [
@@ -60,7 +58,7 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
             | ({"untold": [untold_json(one) for one in untold[each.station]]} if codec else {})
             for each in found
         ]
-        unverified = [_failure_json(each, each in alarms) for each in failed]
+        unverified = [_failure_json(each) for each in failed]
         document({"stations": stations, "no_record": unread, "unverified": unverified})
     else:
         table(HEADS, [_row(each) for each in found])
@@ -72,17 +70,16 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
             say(f"{count} frames gave no record: {why}")
         for day in failed:
             say(in_words(day))
-    today = day_of(when)
-    new = any(today - DAY <= each.day <= today for each in alarms)
+    new = any(is_recent(each, when) for each in failed)
     sys.exit(1 if overdue or new else 0)
 
 
-def _failure_json(failed: Forgeries, alarm: bool) -> dict[str, Any]:
+def _failure_json(failed: Forgeries) -> dict[str, Any]:
     return {
         "station": failed.station,
         "day": failed.day.isoformat(),
         "frames": failed.count,
-        "alarm": alarm,
+        "alarm": failed.count >= ALARM_A_DAY,
     }
 
 

@@ -12,6 +12,7 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 import click
 
 from packcodec.base.events import Event, Forgeries
+from packcodec.base.failures import in_words
 from packcodec.codec.record import to_json
 from packcodec.edge.capture import Form, Pointers, Reader
 from packcodec.edge.cli.decode import Moment
@@ -112,7 +113,6 @@ def command(
     from packcodec.edge.asking import Asking
     from packcodec.edge.receive import Receiver, Tally
     from packcodec.edge.store import Store
-    from packcodec.edge.store_failures import in_words
 
     opened_by = given_keys(keys)
     codecs = [load(schema, opened_by) for schema in schemas]
