@@ -45,8 +45,8 @@ def main() -> None:
         faults_found = season.audit()
         print(
             f"{DAYS} days on {link}, {codec.schema.coding} coding: {season.detections} detections, "
-            f"{len(season.bench.sent)} frames, {season.cut_off} power cuts, {len(faults_found)} faults, "
-            f"{time.perf_counter() - begun:.0f} s"
+            f"{len(season.bench.sent)} frames, {season.cut_off} power cuts, "
+            f"{len(faults_found)} faults, {time.perf_counter() - begun:.0f} s"
         )
         found += faults_found
     for line in found[:MOST_SHOWN]:

@@ -159,7 +159,8 @@ class Monitor:
 
     def hurry(self, now: Reading) -> None:
         """What waits in batches for company goes as soon as rules and plan allow."""
-        self.sender.batcher.hurry(max([now.mono_us, *(entry.mono_us for entry in self.outbox)]))
+        latest = (entry.mono_us for entry in self.outbox if entry.boot == self.boots)
+        self.sender.batcher.hurry(max((now.mono_us, *latest)))
 
     def health(self, values: Mapping[str, Any]) -> None:
         """What the station knows of itself, by field; it stands until it is told anew, and is

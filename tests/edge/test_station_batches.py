@@ -145,6 +145,25 @@ def test_a_full_frame_goes_before_its_time() -> None:
     assert {len(record.values["seen"]) for record in frames} == {6}
 
 
+def test_what_comes_after_a_hurry_waits_for_company_again() -> None:
+    """Though what was left over from before the power went bears later times of its own clock."""
+    bench = Bench(codec=batch_codec())
+    bench.radio_refuses = _dead
+    live(bench, bench.boot(), until_s=3 * 3600)
+    bench.radio_refuses = lambda: None
+    station = bench.boot()
+    station.hurry()
+    live(bench, station, until_s=5 * 3600)
+    waiting = [entry.message for entry in station.monitor.outbox]
+    assert waiting.count("sightings") > 3
+    assert waiting.count("summaries") == 1
+    assert len(elements(bench, "summaries")) > 2
+
+
+def _dead() -> None:
+    raise OSError("the radio does not answer")
+
+
 def test_an_unset_clock_says_how_long_after_one_another() -> None:
     bench = Bench(codec=batch_codec(), wall_offset=timedelta(days=-9000))
     station = bench.boot()
