@@ -77,7 +77,8 @@ def read_frame(
             elif error.reason != Reason.UNKNOWN_TAG and furthest.why != Why.DAMAGED:
                 furthest = Rejected(Why.UNREADABLE, str(error))
         except CarrierError as error:
-            furthest = Rejected(Why.UNREADABLE, str(error))
+            if furthest.why != Why.DAMAGED:
+                furthest = Rejected(Why.UNREADABLE, str(error))
     return furthest
 
 

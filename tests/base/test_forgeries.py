@@ -143,6 +143,19 @@ def test_days_are_counted_apart_and_an_older_one_is_not_counted_anew() -> None:
     assert watch.failed(None, NOON) is None
 
 
+def test_another_schema_at_hand_hides_no_forgery() -> None:
+    """One that reads nothing without its carrier, before and after the one that is forged."""
+    carried = compile_layout(
+        schema_of(("tag_bits = 8", "tag_bits = 0"), ("station_bits = 4", "station_bits = 0"))
+    )
+    other = Codec(carried)
+    for codecs in ([CODEC, other], [other, CODEC]):
+        events = [
+            each for one in forged(ALARM_A_DAY) for each in Base(codecs).heard(one.frame, NOON)
+        ]
+        assert {each.station for each in events if isinstance(each, Rejected)} == {1}
+
+
 def test_an_unsealed_schema_has_no_forgeries_only_damage() -> None:
     plain = Codec(compile_layout(schema_of()), {1: KEY})
     base = Base([plain])
