@@ -6,13 +6,16 @@ elements. Where the element has a duration since the previous one, its times are
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
-from fractions import Fraction
 from math import inf
+from typing import TYPE_CHECKING
 
 from packcodec.codec.record import Record, Values
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
 from packcodec.schema.model import Duration, Field, ListOf, Message, SpeciesCode, Time
+
+if TYPE_CHECKING:
+    from packcodec.codec.modelled.payload import ModelledPayload
 
 _US = timedelta(microseconds=1)
 
@@ -175,13 +178,14 @@ class _Shape:
         self.time = message.fields[0].name if len(message.fields) > 1 else None
         self.timed = timed
         self.since = next((f for f in listed.fields if isinstance(f, Duration) and f.since), None)
+        self.step_s = int(self.since.step_s) if self.since else 1
 
     def reach(self, elements: Sequence[Element], at: int, most: int) -> int:
         """How many elements from `at` on follow one another closely enough."""
         most = min(most, len(elements) - at)
         if self.since is None:
             return most
-        longest = inf if self.since.clamp_above else self.since.high_s / self.since.step_s
+        longest = inf if self.since.clamp_above else self.since.high_s // self.since.step_s
         before = 0
         for count in range(1, most):
             steps = self._steps(elements[at][0], elements[at + count][0])
@@ -198,28 +202,45 @@ class _Shape:
             row = dict(values)
             if self.since is not None:
                 steps = self._steps(first, when)
-                row[self.since.name] = float((steps - before) * self.since.step_s)
+                row[self.since.name] = float((steps - before) * self.step_s)
                 before = steps
             rows.append(row)
         return {self.list: rows} | ({self.time: first if self.timed else None} if self.time else {})
 
     def _steps(self, first: datetime, when: datetime) -> int:
         """Whole steps since the first element, so that what is cut off does not add up."""
-        assert self.since is not None
-        return round(Fraction((when - first) // _US, 1_000_000) / self.since.step_s)
+        step_us = 1_000_000 * self.step_s
+        steps, rest = divmod((when - first) // _US, step_us)
+        # Half a step goes to the even number, as `round` has it.
+        return steps + (2 * rest > step_us - steps % 2)
 
 
 def _most_that_fit(
     codec: Codec, shape: _Shape, elements: Sequence[Element], limit_bytes: int
 ) -> int:
-    """The largest count whose frame fits, found by halving; more elements never make it shorter."""
+    """The largest count whose frame fits, as though more elements never made it shorter.
+
+    A good guess is confirmed by its neighbour; else the count is found by halving.
+    """
     low, high = 0, len(elements)
-    guess = min(high, limit_bytes)
+    guess = _guess(codec, shape, elements[:limit_bytes], limit_bytes)
+    confirmed = False
     while low < high:
         values = as_sets(codec, shape.message, shape.values(elements[:guess]))
         if frame_bytes(codec, Record(shape.message, values)) <= limit_bytes:
             low = guess
         else:
             high = guess - 1
-        guess = (low + high + 1) // 2
+        guess = (low + high + 1) // 2 if confirmed else min(low + 1, high) if low else high
+        confirmed = True
     return low
+
+
+def _guess(codec: Codec, shape: _Shape, elements: Sequence[Element], limit_bytes: int) -> int:
+    """How many of these elements may fit, one at least."""
+    if codec.schema.coding == "fixed":
+        return len(elements)
+    payload: ModelledPayload = codec.payloads[shape.message]  # type: ignore[assignment]
+    values = as_sets(codec, shape.message, shape.values(elements))
+    fitting = payload.fitting(values, limit_bytes - codec.layout.check.octets)
+    return min(max(fitting, 1), len(elements))

@@ -9,6 +9,7 @@ said. So a list at the end of a message is first spelt as in a frame without end
 tried, from one that is surely too small; only the steps near the end change, and are taken again.
 """
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
@@ -64,6 +65,11 @@ class Course:
         state = self._states[-1]
         assert state is not None
         return state
+
+    def within(self, room_bits: int) -> int:
+        """How many runs spend no more than so many bits, of an encoder's course."""
+        spent = [spent_bits(state[1], state[2]) for state in self._states[1:] if state]
+        return bisect_right(spent, room_bits)
 
     def end(self, flags: Flags, room_bits: int) -> State:
         """After all of them, where the flags are by the room that is left of so many bits."""

@@ -31,6 +31,7 @@ from packcodec.codec.record import Values
 from packcodec.codec.settle import settle_fields
 from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Layout, MessageLayout
+from packcodec.schema.model import ListOf
 from packcodec.schema.models import Models
 
 Runs = list[list[Step]]
@@ -128,6 +129,18 @@ class ModelledPayload:
         _, bits = bits_of(self.message.body, tree)
         _, n = pack_codes(self.walk, self.message.body, tree, 0)
         return bits, (n + 7) // 8
+
+    def fitting(self, values: Mapping[str, Any], octets: int) -> int:
+        """About how many elements of the last list fit header and payload of so many bytes.
+
+        All of them in a message whose size does not depend on the room. Raises EncodeError.
+        """
+        listed = self.message.message.fields[-1]
+        assert isinstance(listed, ListOf)
+        if not self.walk.has_tail:
+            return len(values[listed.name])
+        runs, _ = self.send(*self.ordered(values))
+        return listed.least - 1 + Course(runs).within(8 * octets - self.header_bits)
 
     def _pack(self, values: Sequence[Any], header_bits: int) -> tuple[int, int]:
         runs, bits = self.send(*values)
