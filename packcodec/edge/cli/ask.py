@@ -1,6 +1,8 @@
 """`packcodec ask`: missing lists, for a radio that can be heard by the stations."""
 
+from collections.abc import Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,8 +16,13 @@ from packcodec.edge.logs import station_number
 from packcodec.edge.parts import part
 from packcodec.edge.sources import now
 from packcodec.errors import KeysError
+from packcodec.frame.codec import Codec
 from packcodec.frame.missing import LEAST_BYTES, MOST_BYTES
 from packcodec.schema.remedy import counted
+
+if TYPE_CHECKING:
+    from packcodec.edge.store_ask import ListFrame
+    from packcodec.frame.seal import Keys
 
 COMMON_BYTES = 51
 
@@ -56,43 +63,56 @@ def command(
     opened_by = given_keys(keys) or {}
     codecs = [load(schema, opened_by) for schema in schemas]
     engine = open_database(store)
+    _warn_of_carried(codecs)
+    if named:
+        chosen = [station_number(each, codecs[0].schema, "--station") for each in named]
+    else:
+        chosen = _with_keys(stations_heard(engine), opened_by, keys)
+    made = None
+    for made in lists(engine, codecs, chosen, at or now(), most):
+        _tell(made, as_json)
+    if made is None:
+        warn(
+            "packcodec: nothing to ask for: nothing is missing that a station may still keep, or "
+            "it was asked today"
+        )
+
+
+def _tell(made: "ListFrame", as_json: bool) -> None:
+    said = made.asked
+    if as_json:
+        write_line(
+            {
+                "station": made.station,
+                "number": said.number,
+                "at": rfc3339(said.at),
+                "counters": said.counters,
+                "frame": made.frame.hex(),
+            }
+        )
+        return
+    write_line(made.frame.hex())
+    warn(
+        f"station {made.station} is asked for {counted(len(said.counters), 'frame')}, "
+        f"{said.counters[0]} to {said.counters[-1]}"
+    )
+
+
+def _with_keys(heard: Sequence[int], keys: "Keys", place: str) -> list[int]:
+    """The stations that can be asked; those that cannot are told."""
+    for each in heard:
+        if each not in keys:
+            warn(f"packcodec: station {each} has no key among these, and is not asked")
+    chosen = [each for each in heard if each in keys]
+    if heard and not chosen:
+        raise KeysError("no station of the store has one", place=place)
+    return chosen
+
+
+def _warn_of_carried(codecs: Sequence[Codec]) -> None:
     for codec in codecs:
         if not codec.schema.frame.sequence_bits:
             warn(
                 f"packcodec: frames of {codec.schema.name} are numbered by what carries them: "
                 "none of them can be sent again"
             )
-    if named:
-        chosen = [station_number(each, codecs[0].schema, "--station") for each in named]
-    else:
-        heard = stations_heard(engine)
-        chosen = [each for each in heard if each in opened_by]
-        for each in heard:
-            if each not in opened_by:
-                warn(f"packcodec: station {each} has no key among these, and is not asked")
-        if heard and not chosen:
-            raise KeysError("no station of the store has one", place=keys)
-    none = True
-    for made in lists(engine, codecs, chosen, at or now(), most):
-        none, counters = False, made.asked.counters
-        if as_json:
-            write_line(
-                {
-                    "station": made.station,
-                    "number": made.asked.number,
-                    "at": rfc3339(made.asked.at),
-                    "counters": counters,
-                    "frame": made.frame.hex(),
-                }
-            )
-        else:
-            write_line(made.frame.hex())
-            warn(
-                f"station {made.station} is asked for {counted(len(counters), 'frame')}, "
-                f"{counters[0]} to {counters[-1]}"
-            )
-    if none:
-        warn(
-            "packcodec: nothing to ask for: nothing is missing that a station may still keep, or "
-            "it was asked today"
-        )
