@@ -170,7 +170,8 @@ class Say(Walk):
                 "}",
             ]
         r = "quotient(w->to.range, total)" if excluded else "w->to.range >> 16"
-        lines.append(f"narrow({TO}, {r}, start, start + share_of(starts, at));")
+        lines.append(f"const uint32_t r = {r};")
+        lines.append(f"narrow({TO}, r * start, r * share_of(starts, at));")
         outer, self.lines = self.lines, []
         self.alike("species", self.told.capacity, 1)
         alike, self.lines = self.lines, outer

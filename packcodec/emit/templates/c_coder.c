@@ -90,12 +90,27 @@ static void widen(struct coder *to)
 }
 
 /*@ narrow( */
-/* Narrow the interval to its shares from `from` to `until`, each r wide; 0 is where it ends. */
-static void narrow(struct coder *to, uint32_t r, uint32_t from, uint32_t until)
+/* Narrow the interval to the part that begins at `start`. */
+static void narrow(struct coder *to, uint32_t start, uint32_t range)
 {
-    const uint32_t start = r * from;
+    to->range = range;
+    to->low += start;
+    if (to->low < start) {
+        carry(to);
+    }
+    if (range >> 24 == 0u) {
+        widen(to);
+    }
+}
 
-    to->range = (until > 0u ? r * until : to->range) - start;
+/*@ symbol( */
+/* Send a symbol, whose shares of 2^16 begin at at[0] and end at at[1], or at 2^16 where that is 0.
+ * It narrows in place, for nothing is called as often. */
+static void symbol(struct coder *to, const uint16_t *at)
+{
+    const uint32_t r = to->range >> 16, start = r * at[0];
+
+    to->range = (at[1] > 0u ? r * at[1] : to->range) - start;
     to->low += start;
     if (to->low < start) {
         carry(to);
@@ -115,18 +130,13 @@ static void first(struct coder *to, const uint16_t *row)
     }
 }
 
-/*@ symbol( */
-/* Send a symbol, whose shares of 2^16 begin at at[0] and end at at[1]. */
-static void symbol(struct coder *to, const uint16_t *at)
-{
-    narrow(to, to->range >> 16, at[0], at[1]);
-}
-
 /*@ put( */
 /* Send a number of so many bits, 16 at most, all alike. */
 static void put(struct coder *to, uint32_t code, unsigned width)
 {
-    narrow(to, to->range >> width, code, code + 1u);
+    const uint32_t r = to->range >> width;
+
+    narrow(to, r * code, r);
 }
 
 /*@ put_long( */
@@ -144,7 +154,9 @@ static void put_long(struct coder *to, @code@ code, unsigned width)
 /* Send one of `values` numbers, 2^16 at most, all alike. */
 static void alike(struct coder *to, uint32_t values, uint32_t code)
 {
-    narrow(to, quotient(to->range, values), code, code + 1u);
+    const uint32_t r = quotient(to->range, values);
+
+    narrow(to, r * code, r);
 }
 
 /*@ alike_long( */
@@ -279,11 +291,17 @@ static unsigned age_row(@age@ age)
 {
     unsigned row = 0;
 
-    for (; age > 3u; age >>= 1) {
+    if (age > 255u) {
+        return 16;
+    }
+    for (; age > 7u; age >>= 2) {
+        row += 4u;
+    }
+    if (age > 3u) {
+        age >>= 1;
         row += 2u;
     }
-    row += (unsigned)age;
-    return row < 16u ? row : 16u;
+    return row + (unsigned)age;
 }
 
 /*@ set_age( */
@@ -340,7 +358,8 @@ static void begin_reading(
 }
 
 /*@ cut( */
-/* As `narrow`; the value keeps its distance from where the interval starts. */
+/* Narrow the interval to the shares from `first` to `until`, each r wide; 0 is where it ends.
+ * The value keeps its distance from where the interval starts. */
 static void cut(struct source *from, uint32_t r, uint32_t first, uint32_t until)
 {
     const uint32_t start = r * first;
