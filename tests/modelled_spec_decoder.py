@@ -230,7 +230,8 @@ class SpecDecoder:
         n, i = self.codes(field), place[1]
         count = len(classes(n))
         default = None
-        if isinstance(field, Integer | Enumeration) and n <= 65536:
+        total = isinstance(field, Integer) and field.total_of
+        if isinstance(field, Integer | Enumeration) and n <= 65536 and not total:
             default = [128 - min(4 * c, 96) for c in range(count)]
         elif isinstance(field, Duration) and field.since:
             default = [128 - min(3 * c, 96) for c in range(count)]

@@ -87,6 +87,9 @@ def _of_species(spot: Spot) -> bool:
 
 def _value(spot: Spot) -> tuple[bytes, ...]:
     match spot.field:
+        case Integer(total_of=of) if of:
+            # It goes round, and is anywhere at any time.
+            return ()
         case Integer() | Enumeration() if spot.codes <= LARGEST_COUNTED:
             return (_falling(spot.codes, 4),)
         case Duration(since=since) if since:

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from every_kind import EVERY, VALUES
+from every_kind import EVERY, VALUES, schema_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from model_tables import with_models
@@ -13,7 +13,7 @@ from strategies import schemas, values_for
 from packcodec.codec.modelled import ModelledPayload
 from packcodec.errors import DecodeError
 from packcodec.layout import compile_layout
-from packcodec.schema.model import Schema
+from packcodec.schema.model import Integer, Schema
 
 MODELLED = st.builds(
     lambda schema, seed: with_models(schema, seed) if seed else schema,
@@ -71,3 +71,18 @@ def test_every_kind_is_read_the_same(schema: Schema, values: dict[str, object], 
     if not text.startswith("111111"):
         codes = SpecDecoder(schema, modelled.message.message).decode(text)
         assert codes == modelled.tree(values)
+
+
+@pytest.mark.parametrize("total", [0, 700, 1023, None])
+def test_a_running_total_is_as_likely_anywhere(total: int | None) -> None:
+    fields = Integer("n", 0, 3), Integer("sum", 0, 1023, optional=True, total_of="n")
+    schema = replace(schema_of(*fields), coding="modelled")
+    modelled = payload_of(schema)
+    values = {"n": 0, "sum": total}
+    codes = SpecDecoder(schema, modelled.message.message).decode(
+        text_of(modelled.pack_values(values))
+    )
+    assert codes == modelled.tree(values)
+    if total is not None:
+        _, bits = modelled.pack_bits(*modelled.ordered(values))
+        assert bits <= 14
