@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 
 from size_common import Air, asked, payload_of, schema_of, tell_air, with_tables
 from size_streams import Stream, by_station
-from size_summary_peers import ONCE, PLAIN, once_of, peers_of, plain_of
+from size_summary_peers import FIXED, ONCE, PLAIN, fixed_of, once_of, peers_of, plain_of
 
 from packcodec.codec.modelled.meter import Meter
 from packcodec.frame.codec import Codec
@@ -157,8 +157,9 @@ def _hourly(stream: Stream, work: Work) -> int:
     ours, plain = rows["modelled"], rows[PLAIN]
     peers = [sizes for name, sizes in rows.items() if name != "modelled"]
     others = [min(sizes[at].bits for sizes in peers) for at in range(len(HOURS))]
-    for name, those in ((PLAIN, plain), (ONCE, rows[ONCE])):
-        ratios = "  ".join(f"{one.bits / o.bits:.3f}" for one, o in zip(ours, those, strict=True))
+    for name in (PLAIN, FIXED, ONCE):
+        pairs = zip(ours, rows[name], strict=True)
+        ratios = "  ".join(f"{one.bits / other.bits:.3f}" for one, other in pairs)
         print(f"  modelled against {name}: {ratios}")
     station_days = len(work.measured) * max(stream.days, 1)
     sent = (
@@ -197,7 +198,8 @@ def _table(work: Work, lengths: Sequence[int]) -> dict[str, list[Sizes]]:
 def _without_health(stream: Stream) -> None:
     work = work_of(stream, health=False)
     print(f"{stream.name}: the same without health")
-    for name, how in ((PLAIN, plain_of(work.codec.schema)), (ONCE, once_of(work.codec.schema))):
+    for name, way in ((PLAIN, plain_of), (FIXED, fixed_of), (ONCE, once_of)):
+        how = way(work.codec.schema)
         theirs = [encoded(work, most, how).bits for most in HOURS]
         ours = [modelled(work, most).bits for most in HOURS]
         ratios = (f"{one / other:.3f}" for one, other in zip(ours, theirs, strict=True))

@@ -1,7 +1,9 @@
 """Other encodings of the same summaries, from their codes: [hour, [[after, health …, rows] …]].
 
 UPER plain is a SEQUENCE OF the summary as it goes alone, each with its hour; the ratios that are
-asked for were set against that. UPER with the hour told once shows how much of it is the hours.
+asked for were set against that. How much of it is the hours, two others show: fixed coding of the
+same schema, which is UPER with the hours since the one before, and UPER where only the first hour
+is told.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -12,23 +14,33 @@ from size_peers import Columns, Peer, compressed, general_peers, packed, zigzag
 from packcodec.layout.compiler import codes_of
 from packcodec.schema.model import ListOf, Schema
 
-PLAIN, ONCE, TUNED = "UPER plain", "UPER, the hour told once", "UPER tuned"
+PLAIN, FIXED = "UPER plain", "fixed (UPER, hours since)"
+ONCE, TUNED = "UPER, the hour told once", "UPER tuned"
 
 
 def plain_of(schema: Schema) -> Callable[[Any], bytes]:
     """UPER plain of a frame in codes."""
-    return lambda tree: packed(_uper(schema, tree, each_hour=True))
+    return lambda tree: packed(_uper(schema, tree, each=True))
+
+
+def fixed_of(schema: Schema) -> Callable[[Any], bytes]:
+    """The fixed coding of the same schema: the first hour, and the hours since the one before."""
+    return lambda tree: packed(_uper(schema, tree, first=True, gaps=True))
 
 
 def once_of(schema: Schema) -> Callable[[Any], bytes]:
     """UPER where only the first hour is told, and the others follow it."""
-    return lambda tree: packed(_uper(schema, tree, each_hour=False))
+    return lambda tree: packed(_uper(schema, tree, first=True))
 
 
 def peers_of(schema: Schema, samples: Iterable[Any]) -> list[Peer]:
     """All of them, bare and after compressors with dictionaries made of `samples`."""
-    uper = [Peer(PLAIN, plain_of(schema)), Peer(ONCE, once_of(schema))]
-    uper.append(Peer(TUNED, lambda tree: packed(_tuned(schema, tree))))
+    uper = [
+        Peer(PLAIN, plain_of(schema)),
+        Peer(FIXED, fixed_of(schema)),
+        Peer(ONCE, once_of(schema)),
+        Peer(TUNED, lambda tree: packed(_tuned(schema, tree))),
+    ]
     general = [
         Peer(peer.name, lambda tree, peer=peer: peer.encode(_columns(tree)))  # type: ignore[misc]
         for peer in general_peers()
@@ -37,29 +49,34 @@ def peers_of(schema: Schema, samples: Iterable[Any]) -> list[Peer]:
     return [*peers, *compressed(peers, list(samples))]
 
 
-def _widths(schema: Schema) -> tuple[int, int, list[int], int, list[int]]:
-    """Bits of the hour, of the number of summaries, of each field of health, of the number of rows,
-    and of each field of a row."""
+def _widths(schema: Schema) -> tuple[int, int, int, list[int], int, list[int]]:
+    """Bits of the hour, of the number of summaries, of the hours since, of each field of health, of
+    the number of rows, and of each field of a row."""
     hour, listed = schema.messages[0].fields
     assert isinstance(listed, ListOf)
-    *health, rows = listed.fields[1:]
+    after, *health, rows = listed.fields
     assert isinstance(rows, ListOf)
-    fields = (hour, listed, *health, rows, *rows.fields)
+    fields = (hour, listed, after, *health, rows, *rows.fields)
     bits = [(codes_of(each, schema) - 1).bit_length() for each in fields]
-    of_rows = 2 + len(health)
-    return bits[0], bits[1], bits[2:of_rows], bits[of_rows], bits[of_rows + 1 :]
+    of_rows = 3 + len(health)
+    return bits[0], bits[1], bits[2], bits[3:of_rows], bits[of_rows], bits[of_rows + 1 :]
 
 
-def _uper(schema: Schema, tree: Any, *, each_hour: bool) -> Iterator[tuple[int, int]]:
-    hour_bits, count_bits, health_bits, rows_bits, row_bits = _widths(schema)
+def _uper(
+    schema: Schema, tree: Any, *, first: bool = False, each: bool = False, gaps: bool = False
+) -> Iterator[tuple[int, int]]:
+    """With the first hour, each hour, or the hours since the one before, as asked."""
+    hour_bits, count_bits, gap_bits, health_bits, rows_bits, row_bits = _widths(schema)
     hour, intervals = tree
-    if not each_hour:
+    if first:
         yield hour, hour_bits
     yield len(intervals) - 1, count_bits
     for after, *health, rows in intervals:
         hour += after
-        if each_hour:
+        if each:
             yield hour, hour_bits
+        if gaps:
+            yield after, gap_bits
         yield from zip(health, health_bits, strict=True)
         yield len(rows), rows_bits
         for row in rows:
@@ -69,12 +86,12 @@ def _uper(schema: Schema, tree: Any, *, each_hour: bool) -> Iterator[tuple[int, 
 def _tuned(schema: Schema, tree: Any) -> Iterator[tuple[int, int]]:
     """Hours that follow, no state, none dropped, one visit and one individual as DEFAULT; the last
     minute as a CHOICE of spans 0..3, 4..19 and more."""
-    hour_bits, count_bits, health_bits, rows_bits, row_bits = _widths(schema)
+    hour_bits, count_bits, gap_bits, health_bits, rows_bits, row_bits = _widths(schema)
     hour, intervals = tree
     yield hour, hour_bits
     yield len(intervals) - 1, count_bits
     for after, *health, rows in intervals:
-        yield (0, 1) if after <= 1 else (1 << 5 | after, 6)
+        yield (0, 1) if after <= 1 else (1 << gap_bits | after, gap_bits + 1)
         for at, (value, bits) in enumerate(zip(health, health_bits, strict=True)):
             rare = at >= 3
             yield (0, 1) if rare and not value else (rare << bits | value, bits + rare)

@@ -40,16 +40,19 @@ def test_plain_sightings_are_the_fixed_payload(bench: Any) -> None:
         assert plain == fixed_of(payload, payload.tree(values))[0]
 
 
-def test_plain_summaries_are_the_fixed_payload_with_hours_for_gaps(bench: Any) -> None:
+def test_summaries_in_uper_are_the_fixed_payload_and_what_hours_take(bench: Any) -> None:
     summaries, peers = sys.modules["size_summaries"], sys.modules["size_summary_peers"]
     stream = bench.log_stream(bench.DEMO / "detections.csv", bench.demo_animals())
     work = summaries.work_of(stream, health=True)
     (payload,) = work.codec.payloads.values()
     gap_bits, hour_bits = 5, 13
+    ways = (peers.fixed_of, peers.once_of, peers.plain_of)
     for station in work.measured.values():
         values = next(batches_of(work.codec, "summaries", station, 16))
         tree = payload.tree(as_sets(work.codec, "summaries", values))
-        bits = fixed_of(payload, tree)[1] - gap_bits * 16
-        once, plain = (way(work.codec.schema)(tree) for way in (peers.once_of, peers.plain_of))
-        assert len(once) == -(-bits // 8)
-        assert len(plain) == -(-(bits + hour_bits * 15) // 8)
+        data, bits = fixed_of(payload, tree)
+        fixed, once, plain = (way(work.codec.schema)(tree) for way in ways)
+        assert fixed == data
+        without_gaps = bits - gap_bits * 16
+        assert len(once) == -(-without_gaps // 8)
+        assert len(plain) == -(-(without_gaps + hour_bits * 15) // 8)
