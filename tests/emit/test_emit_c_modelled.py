@@ -15,8 +15,9 @@ from strategies import species_table
 from whole_values import flat
 
 from packcodec.codec.record import Values
+from packcodec.emit import emit
 from packcodec.emit.c_codes import divided
-from packcodec.errors import EncodeError, Reason
+from packcodec.errors import EncodeError, LayoutError, Reason
 from packcodec.frame.codec import Codec
 from packcodec.layout import compile_layout
 from packcodec.schema.model import Duration, Integer, ListOf, Schema, SpeciesCode, Time
@@ -84,6 +85,14 @@ def sent(codec: Codec, frame: bytes) -> str:
     """The numbers that a frame holds."""
     values = codec.decode(frame, station=3).values
     return " ".join(map(str, flat(codec.schema, codec.schema.messages[0].fields, values)))
+
+
+def test_a_packet_in_which_too_much_can_pass_is_refused_by_name() -> None:
+    eternal = Duration("after", Fraction(1), Fraction((1 << 60) - 1), since="previous")
+    seen = ListOf("seen", (eternal, SpeciesCode("species")), 0, 255)
+    schema = replace(schema_of(seen, check="auto"), coding="modelled")
+    with pytest.raises(LayoutError, match=r"message\.m.*64 bits.*narrow the durations"):
+        emit(compile_layout(schema), "c")
 
 
 @given(
