@@ -8,7 +8,6 @@ only told. And somebody has to know: at `ALARM_A_DAY` there is an event. spec/se
 from datetime import UTC, date, datetime, timedelta
 
 from packcodec.base.events import Forgeries
-from packcodec.schema.remedy import counted
 
 # Damage on the way makes some; a forger who keeps below this has one chance in 10**5 a year, at the
 # shortest tag.
@@ -34,13 +33,11 @@ def is_recent(failed: Forgeries, now: datetime) -> bool:
 
 
 def in_words(failed: Forgeries) -> str:
-    """One station's day in one line; a day that is an alarm says so."""
+    """An alarm in one line."""
     most = " or more" if failed.count >= MOST_KEPT_A_DAY else ""
-    told = f"{counted(failed.count, 'frame')}{most} of {failed.day} that name it do not verify"
-    if failed.count < ALARM_A_DAY:
-        return f"station {failed.station}: {told}"
     return (
-        f"station {failed.station}: ALARM: {told}: somebody forges them, or its key is another one"
+        f"station {failed.station}: ALARM: {failed.count} frames{most} of {failed.day} that name "
+        "it do not verify: somebody forges them, or its key is another one"
     )
 
 

@@ -80,6 +80,10 @@ def test_forgeries_are_told_by_receive_and_by_gaps(folder: Path, packcodec: Comm
     ran = packcodec("gaps", folder / "base.db", "--at", "2027-05-03T23:00:00Z", "--json")
     [failed] = json.loads(ran.out)["unverified"]
     assert failed == {"station": 2, "day": "2027-05-03", "frames": 130, "alarm": True}
+    (folder / "few.txt").write_text("\n".join(lines[:7]) + "\n")
+    packcodec("receive", folder / "few.db", folder / "few.txt", *toml)
+    ran = packcodec("gaps", folder / "few.db", "--at", "2027-05-03T23:00:00Z")
+    assert (ran.code, "station 2: 7 frames that name it do not verify" in ran.out) == (0, True)
     events = packcodec("receive", folder / "other.db", folder / "flood.txt", *toml, "--events").out
     alarm = [json.loads(line) for line in events.splitlines() if "forgeries" in line]
     assert alarm == [{"event": "forgeries", "station": 2, "day": "2027-05-03", "count": 130}]

@@ -1,6 +1,8 @@
 """`packcodec gaps`: what came, what is missing, and why."""
 
 import sys
+from collections import Counter
+from collections.abc import Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +18,7 @@ from packcodec.edge.files import load
 from packcodec.edge.parts import part
 from packcodec.edge.sources import now
 from packcodec.edge.untold_words import stretch_words, untold_json
+from packcodec.schema.remedy import counted
 
 if TYPE_CHECKING:
     from packcodec.edge.store_report import StationReport
@@ -68,10 +71,22 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
                 say(f"station {each.station}: {stretch_words(one)}")
         for why, count in unread.items():
             say(f"{count} frames gave no record: {why}")
-        for day in failed:
-            say(in_words(day))
+        for line in _failure_lines(failed):
+            say(line)
     new = any(is_recent(each, when) for each in failed)
     sys.exit(1 if overdue or new else 0)
+
+
+def _failure_lines(failed: list[Forgeries]) -> Iterator[str]:
+    """A line for each alarm, and one a station for all that is none."""
+    rest: Counter[int] = Counter()
+    for each in failed:
+        if each.count >= ALARM_A_DAY:
+            yield in_words(each)
+        else:
+            rest[each.station] += each.count
+    for station, count in rest.items():
+        yield f"station {station}: {counted(count, 'frame')} that name it do not verify"
 
 
 def _failure_json(failed: Forgeries) -> dict[str, Any]:
