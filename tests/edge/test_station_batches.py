@@ -7,6 +7,8 @@ from typing import Any, Literal
 import pytest
 from batch_schema import batch_codec
 from fake_disk import Disk, after, cuts
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from small_dataset import demo_project
 from small_schema import EPOCH, codec_of
 from station_bench import TIGHT, Bench, over_the_limit
@@ -177,6 +179,28 @@ def test_an_unset_clock_says_how_long_after_one_another() -> None:
     assert [row["after"] for row in first.values["seen"]] == [0, 5400, 5400]
 
 
+def test_times_are_put_right_when_the_clock_is_set() -> None:
+    bench = Bench(codec=batch_codec(), wall_offset=timedelta(days=-9000))
+    station = bench.boot()
+    for species in ("coot", "teal"):
+        station.seen(species, None, 0.9)
+        bench.run(station, 60)
+    bench.wall_offset = timedelta()
+    station.clock_set(True)
+    station.seen("snipe", None, 0.9)
+    bench.run(station, 60)
+    station.hurry()
+    bench.run(station, 60)
+    told = [(at, values["species"]) for at, values in elements(bench, "sightings")]
+    six = EPOCH + timedelta(hours=6)
+    assert told == [
+        (six + n * timedelta(hours=1), s) for n, s in enumerate(["coot", "teal", "snipe"])
+    ]
+    hours = [(at, values["state"]) for at, values in elements(bench, "summaries")]
+    assert hours[0] == (six, ("clock_unset",))
+    assert hours[2][1] == ()
+
+
 def test_an_hour_too_rich_for_a_frame_leaves_rows_out_and_counts_them() -> None:
     bench = Bench(codec=batch_codec())
     small = replace(find_link(bench.link), payload_most=22)
@@ -282,3 +306,41 @@ def desk(codec: Codec, records: list[Record]) -> Dataset:
     home = Deployment("d", 1, "hide", "north", 57.0, 1.0, EPOCH, day)
     heard = [Heard(record) for record in records]
     return build(codec.schema, demo_project(), [home], heard, created=day)
+
+
+@pytest.mark.parametrize("coding", ["fixed", "modelled"])
+@settings(max_examples=15)
+@given(
+    drawn=st.lists(
+        st.tuples(st.integers(0, 2000), st.sampled_from(ANIMALS), st.integers(1, 7)), max_size=20
+    ),
+    cut_after=st.integers(0, 20),
+)
+def test_any_visits_arrive_once_and_in_order(
+    coding: Coding, drawn: list[tuple[int, str, int]], cut_after: int
+) -> None:
+    """Through a power cut: gaps longer than a duration can say, and many in one minute."""
+    bench = Bench(codec=batch_codec(coding))
+    station = bench.boot(checkpoint_s=0)
+    last: dict[str, float] = {}
+    wanted = []
+    for number, (minutes, species, individuals) in enumerate(drawn):
+        bench.now_s += 60 * minutes
+        if number == cut_after:
+            bench.disk = Disk(dict(bench.disk.files))
+            station = bench.boot(checkpoint_s=0)
+        station.seen(species, None, 0.9, individuals)
+        if species not in last or bench.now_s - last[species] >= 1800:
+            wanted.append((bench.now_s, species, individuals))
+        last[species] = bench.now_s
+        bench.now_s += 1
+        while station.tick(radio=bench.radio):
+            pass
+    station.hurry()
+    bench.run(station, 60)
+    told = elements(bench, "sightings")
+    assert [(values["species"], values["individuals"]) for _, values in told] == [
+        (species, individuals) for _, species, individuals in wanted
+    ]
+    for (at, _), (now_s, _, _) in zip(told, wanted, strict=True):
+        assert abs((at - EPOCH).total_seconds() - now_s) <= 60
