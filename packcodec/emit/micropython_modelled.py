@@ -7,12 +7,11 @@ number in between reaches 2^30. Tables are sums ready to use, for weights do not
 import re
 from collections.abc import Iterator
 
-from packcodec.codec.modelled.coder import ROOM_ROWS, room_row
 from packcodec.codec.modelled.payload import PLAIN, ROOMY_BITS, TAIL_BITS
-from packcodec.codec.modelled.tables import OCTAVE, odds
 from packcodec.emit.micropython_comments import INDENT
 from packcodec.emit.micropython_encode import TAKEN, Function, add_step
-from packcodec.emit.micropython_walk import Constants, Group
+from packcodec.emit.micropython_tables import Constants
+from packcodec.emit.micropython_walk import Group
 from packcodec.emit.modelled_table import add_models
 from packcodec.emit.names import Names
 from packcodec.emit.table import table
@@ -21,6 +20,10 @@ from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Layout, MessageLayout
 
 _DEFINED = re.compile(r"^(?:def|class) (\w+)", re.MULTILINE)
+_WALKS = (
+    "# A walk takes values to send them, or to overlook them where it reads, and gives those sent",
+    "# or read. `known` is the species of an element where a set has said it, else -1.",
+)
 _READING = ("reading", "species reading")
 
 
@@ -49,11 +52,13 @@ class Walks:
     def writing(self, blocks: dict[str, str]) -> Iterator[str]:
         """What encoders need: tables, the coder, what of the walk's parts is used, the walks."""
         used = _used(blocks, self._text())
-        yield from self._constants(self._text() + "".join(used.values()))
+        yield from self.constants.lines(self._text() + "".join(used.values()))
         for key, block in used.items():
             if key not in _READING:
                 yield from ("", "", _filled(block))
-        yield from ("", "", "_c = _Coder()", *self._histories(), *self.functions)
+        yield from ("", "", "_c = _Coder()", *self._histories())
+        _, _, *functions = self.functions
+        yield from ("", "", *_WALKS, *functions)
 
     def reading(self, blocks: dict[str, str]) -> Iterator[str]:
         """What only decoders need."""
@@ -67,18 +72,6 @@ class Walks:
 
     def _histories(self) -> Iterator[str]:
         return (f"{name} = _List({ages})" for name, ages in self.constants.lists.items())
-
-    def _constants(self, text: str) -> Iterator[str]:
-        if "_KNOWN" in text:
-            known = [f"{code}," for code in self.constants.known] or [""]
-            yield from broken("_KNOWN = (", known, " ", ")")
-        if "_ROOM[" in text:
-            yield f"_ROOM = {tuple(_rooms())}"
-        if "_ODDS" in text:
-            entries = (odds(logit)[1] for logit in range(-15 * OCTAVE, 15 * OCTAVE + 1))
-            yield from _literal("_ODDS", b"".join(each.to_bytes(2, "big") for each in entries))
-        for octets, name in self.constants.tables.items():
-            yield from _literal(name, octets)
 
 
 def _plain(message: MessageLayout) -> Iterator[str]:
@@ -121,22 +114,3 @@ def _filled(block: str) -> str:
     for name, figure in figures.items():
         block = block.replace(f"@{name}@", str(figure))
     return block
-
-
-def _rooms() -> Iterator[int]:
-    """For each row of room but the first, the fewest bits that are left there."""
-    bits = 0
-    for row in range(1, ROOM_ROWS):
-        while room_row(bits) < row:
-            bits += 1
-        yield bits
-
-
-def _literal(name: str, octets: bytes) -> Iterator[str]:
-    pieces = [repr(octets[at : at + 16]) for at in range(0, len(octets), 16)]
-    if len(pieces) < 2:
-        yield f"{name} = {octets!r}"
-        return
-    yield f"{name} = ("
-    yield from (f"{INDENT}{piece}" for piece in pieces)
-    yield ")"

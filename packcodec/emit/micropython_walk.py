@@ -8,42 +8,18 @@ from collections.abc import Iterator
 from typing import Any
 
 from packcodec.codec.modelled.coder import TOTAL
-from packcodec.codec.modelled.tables import Classes, cumulative
+from packcodec.codec.modelled.tables import Classes
 from packcodec.codec.modelled.walk import DAY_S, LEAST_MORE
 from packcodec.emit.micropython_comments import INDENT
 from packcodec.emit.micropython_encode import TAKEN, Function
+from packcodec.emit.micropython_tables import Constants
 from packcodec.emit.micropython_values import code_of, nothing, value_of
 from packcodec.emit.names import Names
 from packcodec.emit.text import broken
 from packcodec.schema.model import Field, ListOf, Time
 
 _NEAR = {"before": 0, "before_2": 1, "before_3": 2}
-_TAKEN = TAKEN | {"c", "row", "known", "here", "count"}
-
-
-class Constants:
-    """What the walks of a schema refer to: tables, each once, and what lists are remembered."""
-
-    def __init__(self, known: list[int]) -> None:
-        self.known = known
-        self.tables: dict[bytes, str] = {}
-        self.lists: dict[str, int] = {}
-
-    def named(self, octets: bytes) -> str:
-        """The constant that holds these bytes."""
-        return self.tables.setdefault(octets, f"_T{len(self.tables)}")
-
-    def sums(self, rows: list[str], least: int = 1) -> str:
-        """The constant of a table: of each row the sums between its symbols, in 16 bits each."""
-        found = b""
-        for row in rows:
-            inner = cumulative(bytes.fromhex(row), least)[1:-1]
-            found += b"".join(each.to_bytes(2, "big") for each in inner)
-        return self.named(found)
-
-    def lists_of(self, message: str) -> Iterator[str]:
-        """What is remembered of the lists of a message."""
-        return (name for name in self.lists if name.startswith(f"_H_{message}__"))
+_TAKEN = TAKEN | {"c", "row", "known", "here", "count", "seen", "last_code", "previous_code"}
 
 
 class Group:
@@ -62,6 +38,8 @@ class Group:
         self.fields = fields
         self.said = said
         self.here = here
+        # Where "seen", the last element of the species, is to be known, if any place asks.
+        self.after_species = 0
         self.keeps = False
         self.row = "values" if here is None else "row"
         self.function = Function(Names(_TAKEN))
@@ -75,6 +53,13 @@ class Group:
         """The functions of the lists within, and this one."""
         for at, (f, entry) in enumerate(zip(self.fields, self.said["fields"], strict=True)):
             self._field(at, f, entry)
+            if at == self.species_at:
+                self.after_species = len(self.function.lines)
+        if self.keeps:
+            assert self.species_at is not None
+            species = f"{self.species_at}, {self.held[self.species_at]}"
+            line = f"{INDENT}seen = _last(here, {species})"
+            self.function.lines.insert(self.after_species, line)
         yield from self.before
         values = [f"{nothing(f)}," for f in self.fields] or [""]
         yield from ("", "", *broken(f"_NO_{self.name} = (", values, " ", ")"))
@@ -83,7 +68,8 @@ class Group:
             yield f"{INDENT}here = {self.here}"
         for name in self.constants.lists_of(self.name) if self.here is None else ():
             yield f"{INDENT}_forget({name})"
-        yield from self.function.lines
+        for line in self.function.lines:
+            yield from _folded(line)
         values = [self._value(at, f) for at, f in enumerate(self.fields)] or [""]
         if self.here is None:
             yield f"{INDENT}if not c.reading:"
@@ -110,8 +96,9 @@ class Group:
         given = f"{self.row}[{at}]"
         if field.optional:
             absent = "None" if isinstance(field, ListOf) else "-1"
-            there = self._place(entry["presence"], f"0 if {given} is None else 1")
-            add(1, f"{variable} = {absent}", f"if {there}:")
+            add(1, f"{variable} = {absent}")
+            there = self._place(entry["presence"], f"0 if {given} is None else 1", 1)
+            add(1, f"if {there}:")
             depth = 2
         match entry["part"]:
             case "list":
@@ -126,11 +113,11 @@ class Group:
                 assert isinstance(field, Time)
                 self._start(variable, field, entry, given, depth)
             case "gap":
-                code = self._place(entry["value"], self._code(at, given))
+                code = self._place(entry["value"], self._code(at, given), depth)
                 add(depth, f"{variable} = {code}")
                 add(depth, f"c.elapsed += {variable} * {entry['step_s']}")
             case _:
-                code = self._place(entry["value"], self._code(at, given))
+                code = self._place(entry["value"], self._code(at, given), depth)
                 add(depth, f"{variable} = {code}")
 
     def _code(self, at: int, given: str) -> str:
@@ -148,13 +135,13 @@ class Group:
         else:
             an_hour = entry["an_hour"]
             day = 24 * an_hour
-            hour = self._place(entry["hour"], f"{variable} // {an_hour} % 24")
-            add(
-                depth,
-                f"count = {_alike(codes // day, f'{variable} // {day}')} * {day}",
-                f"count += {hour} * {an_hour}",
-                f"{variable} = count + _alike(c, {an_hour}, {variable} % {an_hour})",
-            )
+            hours = f"{variable} // {an_hour}" if an_hour > 1 else variable
+            times = f" * {an_hour}" if an_hour > 1 else ""
+            days = _alike(codes // day, f"{variable} // {day}")
+            add(depth, f"count = {days} * {day}")
+            add(depth, f"count += {self._place(entry['hour'], f'{hours} % 24', depth)}{times}")
+            rest = f" + {_alike(an_hour, f'{variable} % {an_hour}')}" if an_hour > 1 else ""
+            add(depth, f"{variable} = count{rest}")
         if entry["known"]:
             add(depth, f"c.start = {variable} * {field.step_s} % {DAY_S}")
 
@@ -197,7 +184,7 @@ class Group:
             add(depth, "else:")
             depth += 1
         less = f" - {field.least}" if field.least else ""
-        count = self._place(entry["count"], f"len({given}){less}")
+        count = self._place(entry["count"], f"len({given}){less}", depth)
         add(depth, f"count = {count}{less.replace('-', '+')}")
         add(depth, f"{variable} = _rows(c, count, {given}, {of})")
         if entry["set"]:
@@ -207,10 +194,15 @@ class Group:
 
     # ---- A place: the row of its table that what is known chooses
 
-    def _place(self, place: dict[str, Any], said: str) -> str:
+    def _place(self, place: dict[str, Any], said: str, depth: int) -> str:
         codes, rows = place["codes"], place["rows"]
         if not rows:
             return _alike(codes, said)
+        if place["around"] in ("last", "previous") and place["around"] in place["contexts"]:
+            # Asked for twice.
+            name = place["around"]
+            self.function.add(depth, f"{name}_code = {self._earlier(name, place)}")
+            place = {**place, "held": name}
         row = "0"
         for name in place["contexts"]:
             size, kind = self._context(name, place)
@@ -249,14 +241,15 @@ class Group:
 
     def _earlier(self, name: str, place: dict[str, Any]) -> str:
         """A code said earlier, -1 where there is none."""
+        if place.get("held") == name:
+            return f"{name}_code"
         if name in _NEAR:
             at: int = place["before"][_NEAR[name]][0]
             return self.held[at]
         element = "here.previous"
         if name == "last":
-            assert self.species_at is not None
             self.keeps = True
-            element = f"_last(here, {self.species_at}, {self.held[self.species_at]})"
+            element = "seen"
         return f"{self._getter(place)}({element})"
 
     def _getter(self, place: dict[str, Any]) -> str:
@@ -276,6 +269,12 @@ class Group:
         self.before += ["", "", f"def {function}(row):", f"{INDENT}if {absent}:"]
         self.before += [f"{INDENT * 2}return -1", f"{INDENT}return {code}"]
         return function
+
+
+def _folded(line: str) -> Iterator[str]:
+    """A line, broken within its brackets where it is too long."""
+    indent = line[: len(line) - len(line.lstrip())]
+    yield from broken(indent, line.lstrip().split(", "), ", ", "")
 
 
 def _alike(codes: int, said: str) -> str:
