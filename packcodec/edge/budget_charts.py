@@ -75,7 +75,7 @@ def bytes_chart(messages: tuple[MessagePlan, ...], room_bytes: int | None) -> st
         )
         for attribute, marker, label in (
             ("typical_bytes", "D", "typical"),
-            ("p99_bytes", "<", "99 of 100 stay within"),
+            ("p99_bytes", "<", "99 %"),
         ):
             known = [(row, getattr(message, attribute)) for row, message in enumerate(messages)]
             shown = [(size, row) for row, size in known if size is not None]
@@ -98,7 +98,7 @@ def bytes_chart(messages: tuple[MessagePlan, ...], room_bytes: int | None) -> st
         axes.set_xlim(0, None)
         axes.grid(visible=False, axis="y")
         axes.set_xlabel("bytes in a frame")
-        legend(axes)
+        legend(axes, columns=2)
 
     return _svg("bytes", "Bytes by message", draw)
 
