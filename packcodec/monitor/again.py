@@ -7,8 +7,6 @@ nonce is used for nothing new. What is asked for and no longer kept is passed ov
 from collections.abc import Iterable, Mapping
 from typing import Any, Self
 
-from packcodec.frame.missing import MissingList
-
 
 class Again:
     """`number` is that of the last list taken, None for none; `frames` are by sequence, the oldest
@@ -37,10 +35,10 @@ class Again:
             del self.frames[oldest]
         self.asked = [each for each in self.asked if each in self.frames]
 
-    def take(self, said: MissingList) -> None:
+    def take(self, number: int, counters: Iterable[int]) -> None:
         """A list that was verified, in place of the one before."""
-        self.number = said.number
-        self.asked = [each for each in said.counters if each in self.frames]
+        self.number = number
+        self.asked = [each for each in counters if each in self.frames]
 
     def went(self, sequence: int) -> None:
         """It went again."""

@@ -12,20 +12,6 @@ does, in this order:
 The airtime is entered in the ledger, durably, between the frame and the radio, and with a repair
 code or running totals the change of `frame` is durable by then, or else on record as lost. What
 the radio heard goes to `hear`, and is durable before a `due` that comes of it is sent.
-
-`health` has these fields from the engine itself, where the schema has them and the caller does not
-say otherwise. By `boots`, `last_sent` and `first_number` a base tells numbers that were lost from
-numbers that were never used: those after `last_sent` and before `first_number`.
-
-    restarts         starts since the station was set out, the first one not counted
-    boots            starts since the station was set out, this one included
-    last_sent        the last number that went before this start, or may have
-    first_number     the first number of this start
-    waiting          records that wait to be sent
-    discarded        records that went to make room for others, since the station was set out
-    storage_failed   what is stored is not safe: the card is full, read-only or broken
-
-A whole number is sent modulo its field's range where the field starts at 0 and does not clamp.
 """
 
 from collections import Counter as Counts
@@ -33,29 +19,28 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from packcodec.codec.record import Record, Values, rfc3339
+from packcodec.codec.record import Record, rfc3339
 from packcodec.errors import DecodeError, EncodeError
 from packcodec.frame.codec import Codec
-from packcodec.frame.missing import decode_list, reach
 from packcodec.frozen import replace
 from packcodec.monitor.clock import Clock, Reading, mono_of, when
 from packcodec.monitor.counter import Counter
 from packcodec.monitor.inputs import Detection, Health
 from packcodec.monitor.kept import Change, Kept
 from packcodec.monitor.outbox import MOST_ENTRIES, Entry, Outbox
+from packcodec.monitor.report import EVERY_S, Reports
 from packcodec.monitor.sender import Due, Send, Sender
 from packcodec.monitor.summariser import Summariser
-from packcodec.monitor.vocabulary import BATCHES, HEALTH, SIGHTINGS, SUMMARIES, SUMMARY
+from packcodec.monitor.vocabulary import BATCHES, SIGHTINGS, SUMMARIES, SUMMARY
 from packcodec.monitor.worth import CLOCK_UNSET, flagged
 from packcodec.radio.ledger import Ledger
 from packcodec.radio.link import Link
 from packcodec.radio.rules import Rule
-from packcodec.schema.model import LONGEST_LIST, Field, Integer
+from packcodec.schema.model import LONGEST_LIST
 
 US = timedelta(microseconds=1)
 # A tick vouches for the time since the one before, unless that is longer: then the loop hung.
 LONGEST_TICK = timedelta(minutes=5)
-HEALTH_EVERY_S = 86_400
 # Effort and counts of detections are at most so far behind in the store; nothing else is.
 CHECKPOINT_S = 300
 
@@ -80,7 +65,7 @@ class Monitor:
         boots: int = 1,
         rules: Mapping[str, Rule] | None = None,
         keeps_time: bool = True,
-        health_every_s: int = HEALTH_EVERY_S,
+        health_every_s: int = EVERY_S,
         checkpoint_s: int = CHECKPOINT_S,
         outbox_most: int = MOST_ENTRIES,
     ) -> None:
@@ -125,16 +110,10 @@ class Monitor:
             sources=kept.sources,
             totals=kept.totals,
         )
-        self._health_fields = next(
-            (message.fields for message in codec.schema.messages if message.name == HEALTH), ()
-        )
         self._priority = {
             row.label for row in codec.schema.species.rows if row.report == "priority"
         }
-        self._told: Mapping[str, Any] | None = None
-        self._told_storage = False
-        self._health_every_us = health_every_s * 1_000_000
-        self._next_health_us = now.mono_us
+        self._reports = Reports(codec.schema, health_every_s, now.mono_us)
         self._checkpoint_us = checkpoint_s * 1_000_000
         self._state_kept_us = now.mono_us
         self._news_kept = 0
@@ -165,7 +144,7 @@ class Monitor:
     def health(self, values: Mapping[str, Any]) -> None:
         """What the station knows of itself, by field; it stands until it is told anew, and is
         reported when it is time."""
-        self._told = {**(self._told or {}), **values}
+        self._reports.tell(values)
 
     def tick(self, now: Reading, *, watching: bool = True) -> None:
         """Time goes on. `watching`: the station watched since the tick before."""
@@ -179,8 +158,7 @@ class Monitor:
                 records = self.summariser.watching(now.wall - run, now.wall, clock_trusted=trusted)
         records += self.summariser.close(now.wall)
         self._put(records, now, opened, now.wall)
-        news = self.storage_failed and not self._told_storage
-        if self._told is not None and (news or now.mono_us >= self._next_health_us):
+        if self._reports.due(now.mono_us, self.storage_failed):
             self._report(now)
 
     def change(self, now_us: int, *, all_of_it: bool = False) -> Change:
@@ -228,6 +206,8 @@ class Monitor:
         """
         if self._key is None:
             return
+        from packcodec.frame.missing import decode_list
+
         said = decode_list(
             self._key,
             self.station,
@@ -235,8 +215,8 @@ class Monitor:
             after=self.again.number,
             following=self.sender.counter.next,
         )
-        self.again.take(said)
-        self._change.taken = said
+        self.again.take(said.number, said.counters)
+        self._change.taken = said.number, said.counters
 
     def due(self, now: Reading) -> Due | Send | None:
         """What to send now; None where nothing waits, or what waits has to wait on.
@@ -296,10 +276,14 @@ class Monitor:
 
     def _forget(self) -> None:
         """Let go of frames that a base would take for others, or that are too many."""
+        from packcodec.frame.missing import reach
+
         bits = self._codec.schema.frame.sequence_bits
         self.again.forget(self.sender.counter.next - reach(bits))
 
     def _goes_again(self, now: Reading) -> Send | None:
+        if self._key is None:
+            return None
         self._forget()
         while self.again.asked:
             sequence = self.again.asked[0]
@@ -365,16 +349,6 @@ class Monitor:
 
     def _report(self, now: Reading) -> None:
         opened = self.summariser.opened
-        told = {**self._own_health(), **(self._told or {})}
-        health = Health(self.station, now.wall, told, self.clock.trusted)
-        self._put(self.summariser.health(health), now, opened, now.wall)
-        daily = now.mono_us >= self._next_health_us
-        if daily:
-            self._next_health_us = now.mono_us + self._health_every_us
-        # Told once until the next daily report, however often the card fails and mends.
-        self._told_storage = self.storage_failed or not daily
-
-    def _own_health(self) -> Values:
         own = {
             "restarts": self.boots - 1,
             "boots": self.boots,
@@ -384,11 +358,9 @@ class Monitor:
             "discarded": self.outbox.dropped.total() + self.unsendable.total(),
             "storage_failed": self.storage_failed,
         }
-        return {
-            field.name: _within(field, own[field.name])
-            for field in self._health_fields
-            if field.name in own
-        }
+        told = self._reports.take(own, now.mono_us, self.storage_failed)
+        health = Health(self.station, now.wall, told, self.clock.trusted)
+        self._put(self.summariser.health(health), now, opened, now.wall)
 
     def _resume(self, kept: Mapping[str, Any], now: Reading) -> None:
         """Go on with the interval that was open, where this boot's clock says it still is."""
@@ -410,9 +382,3 @@ class Monitor:
             "unsendable": dict(self.unsendable),
             "mark": self.mark,
         }
-
-
-def _within(field: Field, value: Any) -> Any:
-    if isinstance(field, Integer) and type(value) is int and field.low == 0:
-        return value if field.clamp_above else value % (field.high + 1)
-    return value

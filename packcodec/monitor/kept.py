@@ -4,10 +4,9 @@ A `Change` is what must be made durable in one piece, for the interval that ends
 same stroke that puts its record in the outbox. `Kept` is all of it, and what changes add up to.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Self
 
-from packcodec.frame.missing import MissingList
 from packcodec.monitor.again import Again
 from packcodec.monitor.outbox import Entry
 
@@ -18,8 +17,8 @@ class Change:
     """Entries that came or changed, numbers of those that went, the last sequence really sent, and
     the state where it changed.
 
-    For what may go again: the frame of the sequence `sent`, a missing list that was taken, and the
-    sequences that went again. For the repair code: of a frame that was made the oldest sequence
+    For what may go again: the frame of the sequence `sent`, the number and counters of a missing
+    list, and the sequences that went again. For the repair code: of a frame that was made the oldest sequence
     that its ring knows, its own, and its source. `totals` are the running totals, if a frame told
     them.
     """
@@ -31,7 +30,7 @@ class Change:
         sent: int | None = None,
         state: State | None = None,
         frame: bytes | None = None,
-        taken: MissingList | None = None,
+        taken: tuple[int, Sequence[int]] | None = None,
         went: Iterable[int] = (),
         made: tuple[int, int, bytes] | None = None,
         totals: State | None = None,
@@ -64,7 +63,7 @@ class Change:
         if self.frame is not None:
             said["frame"] = self.frame.hex()
         if self.taken is not None:
-            said["taken"] = [self.taken.number, self.taken.counters]
+            said["taken"] = self.taken
         if self.went:
             said["went"] = self.went
         if self.made is not None:
@@ -83,7 +82,7 @@ class Change:
             said.get("sent"),
             said.get("state"),
             bytes.fromhex(said["frame"]) if "frame" in said else None,
-            MissingList(said["taken"][0], tuple(said["taken"][1])) if "taken" in said else None,
+            said.get("taken"),
             said.get("went", ()),
             _made(*said["made"]) if "made" in said else None,
             said.get("totals"),
@@ -134,7 +133,7 @@ class Kept:
         if change.sent is not None and change.frame is not None:
             self.again.keep(change.sent, change.frame)
         if change.taken is not None:
-            self.again.take(change.taken)
+            self.again.take(*change.taken)
         for sequence in change.went:
             self.again.went(sequence)
         if change.made is not None:
