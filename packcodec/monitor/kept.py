@@ -18,9 +18,9 @@ class Change:
     the state where it changed.
 
     For what may go again: the frame of the sequence `sent`, the number and counters of a missing
-    list, and the sequences that went again. For the repair code: of a frame that was made the oldest sequence
-    that its ring knows, its own, and its source. `totals` are the running totals, if a frame told
-    them.
+    list, and the sequences that went again. For the repair code: of a frame that was made the
+    oldest sequence that its ring knows, its own, and its source. `totals` are the running totals,
+    if a frame told them.
     """
 
     def __init__(
