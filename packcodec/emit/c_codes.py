@@ -65,7 +65,7 @@ def _quantity(number: Whole, value: str, codes: int, held_as: CType) -> Code:
     working = CType(64) if held_as.bits > 32 or number.spread >= 1 << 32 else WORD
     wide = working.bits > WORD.bits
     if codes == 1:
-        return Code("0u", _outside(number, value, held_as), wide=False)
+        return Code("0u", outside(number, value, held_as), wide=False)
     least, most = held_as.low, held_as.high
     if number.clamp_below and least < number.low:
         least = number.low
@@ -82,7 +82,7 @@ def _quantity(number: Whole, value: str, codes: int, held_as: CType) -> Code:
     return Code(divided(offset, number.step, number.spread, wide=wide), test, wide)
 
 
-def _outside(number: Whole, value: str, held_as: CType) -> str:
+def outside(number: Whole, value: str, held_as: CType) -> str:
     """The test of a quantity that has one code, and so is not sent in any bit."""
     last = number.first + number.spread
     ends = []

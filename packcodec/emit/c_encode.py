@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 
 from packcodec.emit.bits import Item, Word, words
+from packcodec.emit.c_codes import bound, outside
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_types import KEYWORDS, CNames, CType, Struct, type_of
 from packcodec.emit.names import Names
@@ -219,7 +220,8 @@ def _code(place: Place, held: Held, scope: Scope, depth: int) -> tuple[Item | No
         value = f"{held.at}{struct.members[name]}"
         number = whole(place.field)
         if number is not None and not place.width:
-            return None, _only(value, number, type_of(place.field, scope.names.schema, place.path))
+            held_as = type_of(place.field, scope.names.schema, place.path)
+            return None, outside(number, value, held_as)
         code, test, kind = _value(place, value, scope, depth)
     if not place.width:
         return None, test.replace(CODE, f"({code})")
@@ -260,17 +262,6 @@ def _value(place: Value, value: str, scope: Scope, depth: int) -> tuple[str, str
     return code, "" if fits else test, working
 
 
-def _only(value: str, number: Whole, held_as: CType) -> str:
-    """The test of a quantity that has one code, and so is not sent in any bit."""
-    last = number.first + number.spread
-    ends = []
-    if not number.clamp_below and held_as.low < number.first:
-        ends.append(f"{value} < {_bound(number.first, held_as)}")
-    if not number.clamp_above and held_as.high > last:
-        ends.append(f"{value} > {_bound(last, held_as)}")
-    return " || ".join(ends)
-
-
 def _clamped(
     name: str, value: str, number: Whole, held_as: CType, scope: Scope, depth: int
 ) -> tuple[str, int, int]:
@@ -278,18 +269,13 @@ def _clamped(
     least, most, ends = held_as.low, held_as.high, ""
     if number.clamp_below and least < number.low:
         least = number.low
-        ends += f"{value} < {_bound(least, held_as)} ? {_bound(least, held_as)} : "
+        ends += f"{value} < {bound(least, held_as)} ? {bound(least, held_as)} : "
     if number.clamp_above and most > number.high:
         most = number.high
-        ends += f"{value} > {_bound(most, held_as)} ? {_bound(most, held_as)} : "
+        ends += f"{value} > {bound(most, held_as)} ? {bound(most, held_as)} : "
     if not ends:
         return value, least, most
     clamped = scope.variables.give(f"{name}_clamped")
     kind = CType(max(WORD, held_as.bits), held_as.signed)
     scope.add(depth, f"const {kind.name} {clamped} = {ends}{value};")
     return clamped, least, most
-
-
-def _bound(number: int, kind: CType) -> str:
-    """A bound in a comparison with a value of that type."""
-    return literal(number) if not kind.signed or number < 0 else literal(number).replace("u", "")

@@ -221,3 +221,9 @@ def _frame(layout: Layout, names: CNames) -> Iterator[str]:
     yield " * may be believed before this says OK. */"
     yield f"enum {call}_result {call}_open("
     yield f"{INDENT}const uint8_t *frame, size_t length, struct {call}_header *header);"
+
+
+def function(comment: str, head: str, lines: list[str]) -> list[str]:
+    """A static function under its comment."""
+    body = [INDENT + line if line else "" for line in lines]
+    return [f"/* {comment} */", f"static {head}", "{", *body, "}"]

@@ -1,0 +1,220 @@
+"""From a message to its payload in C: modelled, or plain where that takes fewer octets.
+
+The size of a message with a tail is tried from the least that may do. Its elements up to near the
+end are walked but once: a mark keeps all that is known there, and each try goes on from it.
+"""
+
+from collections.abc import Iterator
+
+from packcodec.codec.modelled.coder import ROOM_ROWS
+from packcodec.codec.modelled.payload import TAIL_BITS
+from packcodec.codec.modelled.walk import LEAST_MORE
+from packcodec.emit.c_header import INDENT, function
+from packcodec.emit.c_say import Say
+from packcodec.emit.c_told import Part, Told
+from packcodec.layout.model import MessageLayout
+
+# A mark is set where about so many octets are left to say, so that the rows by room, which begin
+# past it, and the bits by which the first size tried may be too small, lie behind it.
+NEAR_OCTETS = -(-(ROOM_ROWS - 1 + TAIL_BITS + 16) // 8)
+
+
+def sending(told: Told, say: Say, each: MessageLayout) -> Iterator[str]:
+    """The functions from a message to its payload."""
+    say.part(told.message)
+    if told.remembers:
+        yield from _forget(told)
+    yield ""
+    yield f"struct {told.name}_said {{"
+    yield f"{INDENT}struct coder to;"
+    if told.remembers:
+        yield f"{INDENT}struct {told.name}_past past;"
+    if told.tail:
+        yield f"{INDENT}size_t i; /* the next element of the tail */"
+        yield f"{INDENT}uint8_t last; /* the last octet there is */"
+    yield "};"
+    yield from say.functions
+    tag = told.struct.tag
+    yield ""
+    yield "/* Fixed coding, in the part of the first interval that is left free for it. */"
+    yield f"static void plain_{told.name}(struct coder *to, const struct {tag} *message)"
+    yield "{"
+    yield f"{INDENT}to->low = FIRST_RANGE;"
+    yield f"{INDENT}to->range = 0u - FIRST_RANGE;"
+    yield f"{INDENT}to->shifts = 0;"
+    plain = say.plain(each)
+    yield from plain
+    if "message->" not in "\n".join(plain):
+        yield f"{INDENT}(void)message;"
+    yield "}"
+    if told.tail:
+        yield from _head(told)
+        yield from _copy(told)
+        yield from _tail(told, told.tail, say)
+    yield from _pack(told)
+
+
+def _forget(told: Told) -> Iterator[str]:
+    yield ""
+    yield from function(
+        "Nothing is known of the message yet.",
+        f"void forget_{told.name}(struct {told.name}_past *past)",
+        list(told.reset()),
+    )
+
+
+def _head(told: Told) -> Iterator[str]:
+    name = told.name
+    forget = [f"forget_{name}(&w->past);"] if told.remembers else []
+    yield ""
+    yield from function(
+        "Send what stands before the tail.",
+        f"void head_{name}(struct {name}_said *w, const struct {told.struct.tag} *message,\n"
+        f"{INDENT}uint8_t *octets, size_t most)",
+        [
+            "begin(&w->to, octets, most);",
+            *forget,
+            f"say_{name}(w, message);",
+            "w->i = 0;",
+        ],
+    )
+
+
+def _copy(told: Told) -> Iterator[str]:
+    walk = f"struct {told.name}_said"
+    parts = [f"to.{member}" for member in ("low", "range", "shifts", "most", "octets")]
+    parts += ["past", "i", "last"] if told.remembers else ["i", "last"]
+    yield ""
+    yield from function(
+        "Part by part, which a compiler does in place.",
+        f"void copy_{told.name}({walk} *to, const {walk} *of)",
+        [f"to->{part} = of->{part};" for part in parts],
+    )
+
+
+def _tail(told: Told, tail: Part, say: Say) -> Iterator[str]:
+    assert tail.field is not None
+    name, least, most = told.name, tail.field.least, tail.field.most
+    entry = told.message.said["fields"][-1]
+    more = told.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
+    count = f"message->{told.struct.counts[tail.field.name]}"
+    conditions = [f"i >= {least}u"] * (least > 0) + [f"i < {most}u"]
+    yield ""
+    yield "/* Send the tail for so much room; the bits of the string. Near its end a copy of"
+    yield " * all that is known is left at `mark`, and from there on no octets are. */"
+    yield f"static size_t tail_{name}(struct {name}_said *w,"
+    yield f"{INDENT}const struct {told.struct.tag} *message, size_t room,"
+    yield f"{INDENT}struct {name}_said *mark)"
+    yield "{"
+    lines = [
+        "for (size_t i = w->i;; i++) {",
+        f"    const size_t left = {count} - i;",
+        "",
+        f"    if (mark != NULL && (w->to.shifts + 1u) * left <= {NEAR_OCTETS}u * i",
+        "        && w->to.shifts > 0u && w->to.shifts <= w->to.most) {",
+        "        w->i = i;",
+        "        w->last = w->to.octets[w->to.shifts - 1u];",
+        f"        copy_{name}(mark, w);",
+        "        w->to.most = 0;",
+        "        mark = NULL;",
+        "    }",
+        f"    if ({' && '.join(conditions)}) {{",
+        f"        symbol(&w->to, {more} + 2u * room_row(&w->to, room) + (left > 0u));",
+        "    }",
+        "    if (left == 0u) {",
+        "        return end_string(&w->to);",
+        "    }",
+        f"    {say.called(tail, 'false')}",
+        "}",
+    ]
+    yield from (INDENT + line if line else "" for line in lines)
+    yield "}"
+
+
+def _pack(told: Told) -> Iterator[str]:
+    """From a message to its payload, modelled or plain, whichever takes fewer octets."""
+    name, macro = told.name, told.names.macro
+    yield ""
+    yield "/* The payload after a header of so many bits; both have room for `limit` octets. */"
+    yield f"static enum {told.names.prefix}_result pack_{name}("
+    yield f"{INDENT}const struct {told.struct.tag} *message, size_t header, size_t limit,"
+    yield f"{INDENT}uint8_t *payload, size_t *bits)"
+    yield "{"
+    body = _pack_tail(told, macro) if told.tail else _pack_all(told, macro)
+    yield from (INDENT + line if line else "" for line in body)
+    yield "}"
+
+
+def _pack_all(told: Told, macro: str) -> list[str]:
+    name = told.name
+    return [
+        f"struct {name}_said w;",
+        "size_t plain, most;",
+        "",
+        f"if (!size_{name}(message, &plain)) {{",
+        f"    return {macro}_OUT_OF_RANGE;",
+        "}",
+        "most = (header + plain + 7u) / 8u;",
+        "begin(&w.to, payload, (most < limit ? most : limit) - header / 8u);",
+        *([f"forget_{name}(&w.past);"] if told.remembers else []),
+        f"say_{name}(&w, message);",
+        "*bits = end_string(&w.to);",
+        "if (header + *bits > 8u * most) {",
+        f"    plain_{name}(&w.to, message);",
+        "    *bits = plain;",
+        "}",
+        "if (header + *bits > 8u * limit) {",
+        f"    return {macro}_WRONG_LENGTH;",
+        "}",
+        "flush(&w.to, (*bits + 7u) / 8u);",
+        f"return {macro}_OK;",
+    ]
+
+
+def _pack_tail(told: Told, macro: str) -> list[str]:
+    name = told.name
+    return [
+        f"struct {name}_said w, mark;",
+        "size_t plain, most, kept, octets = 0, room = ENDLESS_BITS;",
+        "",
+        f"if (!size_{name}(message, &plain)) {{",
+        f"    return {macro}_OUT_OF_RANGE;",
+        "}",
+        "most = (header + plain + 7u) / 8u;",
+        "kept = (most < limit ? most : limit) - header / 8u;",
+        "mark.i = 0;",
+        "while (octets <= most && octets <= limit) {",
+        "    size_t string;",
+        "",
+        "    if (mark.i == 0u) {",
+        f"        head_{name}(&w, message, payload, kept);",
+        "    } else {",
+        f"        copy_{name}(&w, &mark);",
+        "        take_back(payload, w.to.shifts, w.last);",
+        "    }",
+        f"    string = tail_{name}(&w, message, room, room == ENDLESS_BITS ? &mark : NULL);",
+        "    if (room == ENDLESS_BITS) {",
+        f"        octets = string > {TAIL_BITS}u ? header + string - {TAIL_BITS}u : header;",
+        "        octets = (octets + 7u) / 8u;",
+        "        if (mark.i > 0u && room_row(&mark.to, 8u * octets - header) < LAST_ROW) {",
+        "            mark.i = 0; /* too near the end: from the beginning */",
+        "        }",
+        "    } else if (string <= room) {",
+        "        /* The room belongs to what a tail means: its last octet is sent even if zero. */",
+        "        *bits = string + 7u < room ? room - 7u : string;",
+        "        flush(&w.to, (*bits + 7u) / 8u);",
+        f"        return {macro}_OK;",
+        "    } else {",
+        "        octets++;",
+        "    }",
+        "    room = 8u * octets - header;",
+        "}",
+        "if (most > limit) {",
+        f"    return {macro}_WRONG_LENGTH;",
+        "}",
+        "w.to.most = kept;",
+        f"plain_{name}(&w.to, message);",
+        "*bits = plain;",
+        "flush(&w.to, (plain + 7u) / 8u);",
+        f"return {macro}_OK;",
+    ]
