@@ -77,8 +77,8 @@ class Plan:
 
     def ordinary_bytes(self, margin_us: int) -> int:
         """The longest frame that leaves the reserve in every window, charged with `margin_us`."""
-        rooms_us = (each.limit_us - self.reserve_us(each) - margin_us for each in self._windows)
-        return self._longest_within(min(rooms_us, default=self._most))
+        rooms_us = [each.limit_us - self.reserve_us(each) - margin_us for each in self._windows]
+        return self._longest_within(min(rooms_us)) if rooms_us else self.frame_most
 
     def wait_us(self, airtime_us: int, now_us: int) -> int:
         """How long until so much has been earned."""

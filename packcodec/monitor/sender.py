@@ -150,7 +150,8 @@ class Sender:
         record = Record(entry.message, values, self._station, self.counter.next)
         if entry.urgent:
             return self._due((entry,), record, self.plan.frame_most)
-        return self._due((entry,), record, self.plan.allowed_bytes(waiting, now.mono_us))
+        allowed = self.plan.allowed_bytes(waiting, now.mono_us)
+        return self._due((entry,), record, min(allowed, self.plan.ordinary_bytes(self.margin_us)))
 
     def _due(self, entries: tuple[Entry, ...], record: Record, allowed_bytes: int) -> Due:
         if sent_bytes(self._codec, record) > allowed_bytes:

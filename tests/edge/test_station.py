@@ -387,3 +387,19 @@ def test_a_radio_run_in_its_own_loop_ends_when_told_and_keeps_everything() -> No
     station.run(bench.radio, until=lambda: next(calls), every_s=0)
     assert len(bench.sent) == 1
     assert '"coot"' in bench.disk.files["journal"].decode()
+
+
+def test_a_summary_that_would_eat_the_reserve_is_cut_and_does_not_stop_the_rest() -> None:
+    """After quiet hours there is airtime saved for it, but no window that would let it go."""
+    wide = ("low = 1, high = 255", "low = 1, high = 2147483647")
+    bench = Bench(codec=codec_of(wide, ("most = 4", "most = 12")), link=TIGHT)
+    station = bench.boot()
+    bench.run(station, 8 * 60, every_s=600, watching=False)
+    for species in ("coot", "teal", "snipe", "lapwing", "rail", "otter", "bittern"):
+        station.seen(species, None, 0.9)
+    bench.run(station, 12 * 60, every_s=600, watching=False)
+    station.seen("coot", None, 0.9)
+    bench.run(station, 12 * 60, every_s=600, watching=False)
+    told = [record.values for record in bench.records() if record.message == "summary"]
+    assert [len(values["rows"]) + values["left_out"] for values in told] == [7, 1]
+    assert told[0]["left_out"] > 0

@@ -63,13 +63,25 @@ def test_the_reserve_is_kept_from_ordinary_frames() -> None:
     assert not a.keeps_reserve(S + 1, [left])
 
 
+def test_an_ordinary_frame_leaves_the_reserve_in_every_window() -> None:
+    tight = find_link("lora-eu-864.0:sf=12")
+    limits, scopes = ledger_limits(tight), ledger_scopes(tight, tight.frequencies_hz[0])
+    a = Plan(tight, limits, scopes, frame_most=90, sighting_bytes=12, interval_us=HOUR, now_us=0)
+    for margin_us in (0, S // 10, S):
+        size = a.ordinary_bytes(margin_us)
+        empty = Use(limits[0], 0)  # type: ignore[arg-type]
+        assert a.keeps_reserve(a.airtime_us(size) + margin_us, [empty])
+        assert not a.keeps_reserve(a.airtime_us(size + 1) + margin_us, [empty])
+    assert a.ordinary_bytes(0) < 90
+
+
 def test_a_link_without_a_window_is_not_paced() -> None:
     free = Plan(
         find_link("serial-cobs-115200"), (), (), frame_most=100, sighting_bytes=9, interval_us=HOUR,
         now_us=0,
     )  # fmt: skip
     assert free.wait_us(free.airtime_us(100), 0) == 0
-    assert free.allowed_bytes(1, 0) == 100
+    assert free.allowed_bytes(1, 0) == free.ordinary_bytes(0) == 100
     assert free.keeps_reserve(HOUR, [])
 
 
