@@ -165,8 +165,8 @@ def _repaired(
     function.add(1, f"n = {_put_words([*_header(layout, each.message)], function)}")
     rides = counted.rides(each.message)
     if rides is not None:
-        function.add(1, f"if {rides}:")
-        function.add(2, "n = _put_symbol(out, n, ring, station, sequence)")
+        function.add(1, *[rides] * bool(rides))
+        function.add(2 if rides else 1, "n = _put_symbol(out, n, ring, station, sequence)")
     function.add(1, "first = n")
     for step in each.body.steps:
         add_step(step, held, function, 1)

@@ -40,12 +40,13 @@ class Counted:
         yield from self._functions((self.repair, "symbol"), (self.sealed, "opening"))
 
     def rides(self, message: Message) -> str | None:
-        """Whether a frame of this message carries a symbol, by its sequence; None where none do."""
+        """Which frames of this message carry a symbol: a line that asks it of the sequence, empty
+        where all do, None where none do."""
         if self.repair is None or message.name not in self.repair.repair.messages:
             return None
         every, symbols = self.repair.repair.every, self.repair.repair.symbols
-        turn = f"(sequence & {every - 1}) * {symbols} % {every}" if every > 1 else "0"
-        return "True" if every == symbols else f"{turn} < {symbols}"
+        turn = f"(sequence & {every - 1}) * {symbols} % {every}"
+        return "" if every == symbols else f"if {turn} < {symbols}:"
 
     def _functions(self, *chosen: tuple[object, str]) -> Iterator[str]:
         blocks = blocks_of(_TEMPLATE)

@@ -109,8 +109,9 @@ def decoder(layout: Layout, walks: Walks | None, counted: Counted) -> Iterator[s
         name = each.name
         rides = counted.rides(each.message)
         if rides is not None:
-            yield f"        if {rides}:"
-            yield "            repair = _take_symbol(bits)"
+            depth = INDENT * (3 if rides else 2)
+            yield from [f"{INDENT * 2}{rides}"] * bool(rides)
+            yield f"{depth}repair = _take_symbol(bits)"
         if walks is None:
             yield f"        values = _read_{name}(bits)"
         else:

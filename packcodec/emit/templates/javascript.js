@@ -18,7 +18,8 @@
  * input.open = function (station, nonce, sealed, associated) and, to send, input.seal with the
  * same arguments, of arrays of octets; the tag of @octets@ stands at the end of `sealed`, and null
  * says that it is wrong. input.expected has, by the station, one more than the highest
- * data.counter so far. Without input.open, data.sealed is the frame in hexadecimal.
+ * data.counter so far. Without input.open, data.sealed is the frame in hexadecimal. A sequence
+ * must never be sent twice under one key.
 //@ end
  */
 var packcodec = (function () {
