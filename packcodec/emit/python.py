@@ -11,7 +11,7 @@ _EMPTY = "SCHEMA = {}  # @schema@"
 # What encoding and decoding take beside the rest.
 _MORE = {
     "encoding": {"repair": ", ring=None", "sealed": ", ciphers=None"},
-    "decoding": {"sealed": ", ciphers=None, expected=None"},
+    "decoding": {"sealed": ",\n           ciphers=None, expected=None"},
 }
 _CHECK, _PAYLOAD, _BITS = "# @check@\n", "# @payload@\n", "# ---- Bits\n"
 
