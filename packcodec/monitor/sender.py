@@ -158,7 +158,8 @@ class Sender:
             record = self._cut(record, allowed_bytes)
         record = as_sent(self._codec, record)
         size = sent_bytes(self._codec, record)
-        if size > self.plan.frame_most:
+        urgent = entries[0].urgent
+        if size > (self.plan.frame_most if urgent else self.plan.ordinary_bytes(0)):
             raise EncodeError(f"takes {size} bytes", place=f"message.{record.message}")
         return Due(entries, record, self.plan.airtime_us(size))
 

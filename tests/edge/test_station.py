@@ -403,3 +403,19 @@ def test_a_summary_that_would_eat_the_reserve_is_cut_and_does_not_stop_the_rest(
     told = [record.values for record in bench.records() if record.message == "summary"]
     assert [len(values["rows"]) + values["left_out"] for values in told] == [7, 1]
     assert told[0]["left_out"] > 0
+
+
+def test_a_report_that_no_window_would_let_go_is_counted_and_stops_nothing() -> None:
+    """It has no rows to give up, and 60 bytes at SF12 would eat the reserve for sightings."""
+    spare = "".join(
+        f'  {{ name = "spare_{n}", kind = "integer", low = 0, high = 4294967295 }},\n'
+        for n in range(13)
+    )
+    field = '  { name = "battery_mv", kind = "integer", low = 2800, high = 4300 },\n'
+    bench = Bench(codec=codec_of((field, field + spare)), link=TIGHT)
+    station = bench.boot()
+    station.health(battery_mv=3900, **{f"spare_{n}": n for n in range(13)})
+    station.seen("coot", None, 0.9)
+    bench.run(station, 12 * 60, every_s=600, watching=False)
+    assert {record.message for record in bench.records()} == {"summary"}
+    assert station.monitor.unsendable == {"health": 1}
