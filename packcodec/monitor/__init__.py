@@ -3,8 +3,9 @@
 Names are fetched when first used, so that a monitor pays only for what it runs.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from packcodec.lazy import fetcher
 
 _NAMES = {
     "clock": "Clock Reading",
@@ -18,7 +19,9 @@ _NAMES = {
     "whole_log": "Summary summarise",
     "worth": "fit",
 }
-_HOMES = {name: home for home, names in _NAMES.items() for name in names.split()}
+_HOMES = {
+    name: f"packcodec.monitor.{home}" for home, names in _NAMES.items() for name in names.split()
+}
 
 if TYPE_CHECKING:
     from packcodec.monitor.clock import Clock as Clock
@@ -39,10 +42,4 @@ if TYPE_CHECKING:
     from packcodec.monitor.whole_log import summarise as summarise
     from packcodec.monitor.worth import fit as fit
 
-
-def __getattr__(name: str) -> Any:
-    if name not in _HOMES:
-        raise AttributeError(f"packcodec.monitor has no {name!r}")
-    value = getattr(import_module(f"packcodec.monitor.{_HOMES[name]}"), name)
-    globals()[name] = value
-    return value
+__getattr__ = fetcher(__name__, _HOMES)

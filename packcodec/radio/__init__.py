@@ -3,8 +3,9 @@
 Names are fetched when first used, so that a monitor pays only for what it runs.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from packcodec.lazy import fetcher
 
 # At once, for `airtime` the function would be hidden by `airtime` the module otherwise.
 from packcodec.radio.airtime import Modulation as Modulation
@@ -33,7 +34,9 @@ _NAMES = {
     "sun": "Daylight daylight season",
     "wording": "describe",
 }
-_HOMES = {name: home for home, names in _NAMES.items() for name in names.split()}
+_HOMES = {
+    name: f"packcodec.radio.{home}" for home, names in _NAMES.items() for name in names.split()
+}
 
 if TYPE_CHECKING:
     from packcodec.radio.channel import aloha_throughput as aloha_throughput
@@ -103,10 +106,4 @@ if TYPE_CHECKING:
     from packcodec.radio.sun import season as season
     from packcodec.radio.wording import describe as describe
 
-
-def __getattr__(name: str) -> Any:
-    if name not in _HOMES:
-        raise AttributeError(f"packcodec.radio has no {name!r}")
-    value = getattr(import_module(f"packcodec.radio.{_HOMES[name]}"), name)
-    globals()[name] = value
-    return value
+__getattr__ = fetcher(__name__, _HOMES)
