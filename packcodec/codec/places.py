@@ -25,6 +25,9 @@ from packcodec.schema.model import (
     Time,
 )
 
+# The values of so many codes at most are looked up, those of more reckoned.
+MOST_LISTED = 256
+
 
 class Source:
     """Lines of one function, the constants they use, and a fresh variable for every place."""
@@ -160,6 +163,8 @@ def value_expression(place: Value, source: Source, depth: int, code: str) -> str
         case Integer(low=low, high=high, clamp_below=below, clamp_above=above):
             return _bounded(place, source, depth, code, plus("{}", low), low, high, below, above)
         case Scaled(low=low, high=high, step=step, clamp_below=below, clamp_above=above):
+            if place.codes <= MOST_LISTED:
+                return f"{source.constant(_values(place.field, place.codes))}[{code}]"
             shape = _quantity(low, step)
             return _bounded(
                 place, source, depth, code, shape, number_of(low), number_of(high), below, above
@@ -189,6 +194,18 @@ def value_expression(place: Value, source: Source, depth: int, code: str) -> str
             return f"{epoch} + ({code}) * {source.constant(timedelta(seconds=step))}"
         case ListOf():
             raise AssertionError("a list has no place of its own")
+
+
+def _values(field: Scaled, codes: int) -> tuple[int | float | AtLeast | AtMost, ...]:
+    """The value of each code: whole where low and step are, else the nearest double."""
+    whole = field.low.denominator == field.step.denominator == 1
+    exact = [field.low + code * field.step for code in range(codes)]
+    values: list[Any] = [int(each) if whole else float(each) for each in exact]
+    if field.clamp_above:
+        values[-1] = AtLeast(number_of(field.high))
+    if field.clamp_below:
+        values[0] = AtMost(number_of(field.low))
+    return tuple(values)
 
 
 def _quantity(low: Fraction, step: Fraction) -> str:

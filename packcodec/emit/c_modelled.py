@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from packcodec.codec.modelled.coder import ROOM_ROWS
 from packcodec.codec.modelled.defaults import EVEN
-from packcodec.codec.modelled.payload import ROOMY_BITS
+from packcodec.codec.modelled.ending import ROOMY_BITS
 from packcodec.emit.c_header import function
 from packcodec.emit.c_hear import Hear
 from packcodec.emit.c_pack import sending

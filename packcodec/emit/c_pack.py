@@ -7,7 +7,7 @@ end are walked but once: a mark keeps all that is known there, and each try goes
 from collections.abc import Iterator
 
 from packcodec.codec.modelled.coder import ROOM_ROWS
-from packcodec.codec.modelled.payload import TAIL_BITS
+from packcodec.codec.modelled.ending import TAIL_BITS
 from packcodec.codec.modelled.walk import LEAST_MORE
 from packcodec.emit.c_header import INDENT, function
 from packcodec.emit.c_say import Say

@@ -6,7 +6,7 @@ Numbers are doubles there, whole only up to 2^53: a field that needs more is ref
 import json
 from typing import Any
 
-from packcodec.codec.modelled.payload import TAIL_BITS
+from packcodec.codec.modelled.ending import TAIL_BITS
 from packcodec.emit.carry import parts_of
 from packcodec.emit.modelled_table import add_models
 from packcodec.emit.table import lines, table

@@ -7,7 +7,7 @@ number in between reaches 2^30. Tables are sums ready to use, for weights do not
 import re
 from collections.abc import Iterator
 
-from packcodec.codec.modelled.payload import PLAIN, ROOMY_BITS, TAIL_BITS
+from packcodec.codec.modelled.ending import PLAIN, ROOMY_BITS, TAIL_BITS
 from packcodec.emit.micropython_comments import INDENT
 from packcodec.emit.micropython_encode import TAKEN, Function, add_step
 from packcodec.emit.micropython_tables import Constants

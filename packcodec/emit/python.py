@@ -1,6 +1,6 @@
 """Layout → one Python file that needs nothing installed: its table and templates/frozen.py.txt."""
 
-from packcodec.codec.modelled.payload import TAIL_BITS
+from packcodec.codec.modelled.ending import TAIL_BITS
 from packcodec.emit.carry import parts_of
 from packcodec.emit.modelled_table import add_models
 from packcodec.emit.table import lines, table

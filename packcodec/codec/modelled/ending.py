@@ -9,8 +9,8 @@ said. So a list at the end of a message is first spelt as in a frame without end
 tried, from one that is surely too small; only the steps near the end change, and are taken again.
 """
 
-from bisect import bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import chain
 from types import MappingProxyType
 
 from packcodec.codec.modelled.coder import (
@@ -33,6 +33,8 @@ Runs = Sequence[Sequence[Step]]
 are those of a frame without end."""
 
 START: State = (0, FIRST_RANGE, 0)
+# So near the end the room is likely to count; where it does so earlier, all runs are taken again.
+NEAR_RUNS = 16
 # The room of a frame without end, for those who need a number.
 ROOMY_BITS = 1 << 20
 # How many bits shorter than in an endless frame a tail may be: its end costs 8 bits less in a full
@@ -45,19 +47,28 @@ PLAIN = (1 << PLAIN_BITS) - 1
 class Course:
     """The interval before some runs and after the last, in a frame without end.
 
-    `known` are states by the number of the run that they stand before, the earliest first; a
-    decoder knows some near the end, and spares an encoder's way there.
+    `known` are states by the number of the run that they stand before, and `ends` those after all,
+    where the flags are by a room of so many bits. A decoder knows some near the end, and its own
+    end, and spares an encoder's way there.
     """
 
     def __init__(
-        self, runs: Runs, known: Mapping[int, State] = MappingProxyType({0: START})
+        self,
+        runs: Runs,
+        known: Mapping[int, State] = MappingProxyType({0: START}),
+        ends: Mapping[int, State] = MappingProxyType({}),
     ) -> None:
         self.runs = runs
+        self._ends = ends
         last = max(known)
-        self._states: list[State | None] = [None] * (last + 1)
+        self._states: list[State | None] = [None] * (max(len(runs) - NEAR_RUNS, last) + 1)
         for at, state in known.items():
             self._states[at] = state
-        self._states += _narrowed(runs[last:], known[last])
+        far = len(self._states) - 1
+        if far > last:
+            state = _narrowed([chain.from_iterable(runs[last:far])], state)[-1]
+            self._states[far] = state
+        self._states += _narrowed(runs[far:], state)
 
     @property
     def endless(self) -> State:
@@ -66,13 +77,10 @@ class Course:
         assert state is not None
         return state
 
-    def within(self, room_bits: int) -> int:
-        """How many runs spend no more than so many bits, of an encoder's course."""
-        spent = [spent_bits(state[1], state[2]) for state in self._states[1:] if state]
-        return bisect_right(spent, room_bits)
-
     def end(self, flags: Flags, room_bits: int) -> State:
         """After all of them, where the flags are by the room that is left of so many bits."""
+        if room_bits in self._ends:
+            return self._ends[room_bits]
         at = len(self.runs)
         while at > 1:
             # Where a flag has ample room it stays as it is, and all before it.
@@ -81,19 +89,27 @@ class Course:
                 break
             at -= 1
         state = self._states[at] or _narrowed(self.runs[:1], START)[-1]
-        return _narrowed(self.runs[at:], state, flags, room_bits)[-1] if self.runs[at:] else state
+        rest = self.runs[at:]
+        return _narrowed(rest, state, flags, room_bits)[-1] if rest else state
 
 
-def _narrowed(runs: Runs, state: State, flags: Flags = (), room_bits: int = 0) -> list[State]:
+def spent_after(runs: Runs) -> list[int]:
+    """The bits spent after each run, in a frame without end."""
+    return [spent_bits(range_, shifts) for _, range_, shifts in _narrowed(runs, START)]
+
+
+def _narrowed(
+    runs: Iterable[Iterable[Step]], state: State, flags: Flags = (), room_bits: int = 0
+) -> list[State]:
     """After each run; where flags are given, with that for the room in place of each run's own."""
     low, range_, shifts = state
     states = []
-    for run in runs:
-        steps = run
+    for steps in runs:
         if flags:
             left = room_bits - spent_bits(range_, shifts)
             if left < AMPLE_BITS:
-                steps = (flags[room_row(left)][run[0][0] > 0], *run[1:])
+                flag, *rest = steps
+                steps = (flags[room_row(left)][flag[0] > 0], *rest)
         for start, width, total in steps:
             r = range_ // total
             if start:
@@ -109,17 +125,21 @@ def _narrowed(runs: Runs, state: State, flags: Flags = (), room_bits: int = 0) -
     return states
 
 
-def states_of(read: Mapping[int, State], x: int, octets: int) -> dict[int, State]:
-    """A decoder's states as the encoder's.
+def heard(
+    runs: Runs, known: Mapping[int, State], end: State, x: int, octets: int, room_bits: int
+) -> Course:
+    """An encoder's course from what a decoder saw while it read `x`, `octets` bytes with the fill.
 
-    It has what is left of the string's value in place of low. `x` is the string with zeros to
-    `octets` bytes.
+    Its states have what is left of the string's value in place of low.
     """
     x <<= WORD_BITS
-    return {
-        at: ((x >> 8 * (octets - shifts)) - value, range_, shifts)
-        for at, (value, range_, shifts) in read.items()
-    }
+
+    def state_of(read: State) -> State:
+        value, range_, shifts = read
+        return (x >> 8 * (octets - shifts)) - value, range_, shifts
+
+    states = {at: state_of(state) for at, state in known.items()}
+    return Course(runs, states, {room_bits: state_of(end)})
 
 
 def string(

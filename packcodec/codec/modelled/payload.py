@@ -17,13 +17,7 @@ from typing import Any
 from packcodec.codec.compiled import COLLECTIONS, LISTS, MISFITS, Misfit, PayloadCodec
 from packcodec.codec.modelled.coder import Step, cut_short, meaningless
 from packcodec.codec.modelled.defaults import default_species
-from packcodec.codec.modelled.ending import PLAIN as PLAIN
-from packcodec.codec.modelled.ending import ROOMY_BITS as ROOMY_BITS
-from packcodec.codec.modelled.ending import TAIL_BITS as TAIL_BITS
-from packcodec.codec.modelled.ending import Course, State, states_of, string
-from packcodec.codec.modelled.reading import read_source
-from packcodec.codec.modelled.reference import pack_codes
-from packcodec.codec.modelled.sending import send_source
+from packcodec.codec.modelled.ending import PLAIN, Course, State, heard, spent_after, string
 from packcodec.codec.modelled.tree import Tree, bits_of, tree_of
 from packcodec.codec.modelled.walk import Walk
 from packcodec.codec.places import Source
@@ -46,7 +40,7 @@ class ModelledPayload:
     """
 
     send: Callable[..., tuple[Runs, int]]
-    read: Callable[[bytes, int], tuple[tuple[Any, ...], Runs, dict[int, State], int]]
+    read: Callable[[bytes, int], tuple[tuple[Any, ...], Runs, dict[int, State], State, int]]
 
     def __init__(self, layout: Layout, message: MessageLayout) -> None:
         self.message = message
@@ -57,22 +51,26 @@ class ModelledPayload:
         self.walk = Walk(message.message, layout.schema, models)
 
     def __getattr__(self, name: str) -> Any:
-        """The generated functions, which are compiled when one of them is first asked for."""
-        if name not in ModelledPayload.__annotations__:
+        """The generated functions, each made when it is first asked for."""
+        if name not in ("send", "read"):
             raise AttributeError(f"ModelledPayload has no {name!r}")
-        self._compile()
+        setattr(self, name, self._generated(name))
         return getattr(self, name)
 
-    def _compile(self) -> None:
+    def _generated(self, name: str) -> Any:
         fields, path = self.message.body.fields, f"message.{self.message.name}"
 
         def settle(values: Sequence[object]) -> list[Any]:
             return settle_fields(fields, values, self.schema, path)
 
-        sending, reading = Source(self.schema), Source(self.schema)
-        send_source(self.walk, sending)
-        read_source(self.walk, reading)
-        names = {
+        source = Source(self.schema)
+        if name == "send":
+            from packcodec.codec.modelled.sending import send_source as write
+        else:
+            from packcodec.codec.modelled.reading import read_source as write
+        write(self.walk, source)
+        scope: dict[str, Any] = {
+            **source.constants,
             "settle": settle,
             "index": index,
             "Misfit": Misfit,
@@ -84,8 +82,8 @@ class ModelledPayload:
             "cut_short": cut_short,
             "meaningless": meaningless,
         }
-        self.send = _function("send", sending, names, path)
-        self.read = _function("read", reading, names, path)
+        exec(compile("\n".join(source.lines), f"<{name} {path}>", "exec"), scope)
+        return scope[name]
 
     def ordered(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
         """A dict of values as a tuple in field order; raises EncodeError for a wrong name."""
@@ -126,6 +124,8 @@ class ModelledPayload:
 
     def sizes(self, tree: Tree) -> tuple[int, int]:
         """Of a payload alone: the bits of fixed coding, and the bytes of this one."""
+        from packcodec.codec.modelled.reference import pack_codes
+
         _, bits = bits_of(self.message.body, tree)
         _, n = pack_codes(self.walk, self.message.body, tree, 0)
         return bits, (n + 7) // 8
@@ -140,7 +140,8 @@ class ModelledPayload:
         if not self.walk.has_tail:
             return len(values[listed.name])
         runs, _ = self.send(*self.ordered(values))
-        return listed.least - 1 + Course(runs).within(8 * octets - self.header_bits)
+        room_bits = 8 * octets - self.header_bits
+        return listed.least - 1 + bisect_right(spent_after(runs), room_bits)
 
     def _pack(self, values: Sequence[Any], header_bits: int) -> tuple[int, int]:
         runs, bits = self.send(*values)
@@ -160,8 +161,8 @@ class ModelledPayload:
             return values
         octets = (n + 7) // 8
         x <<= 8 * octets - n
-        values, runs, states, bits = self.read(x.to_bytes(octets, "big"), n)
-        found = self._string(Course(runs, states_of(states, x, octets)), bits, header_bits)
+        values, runs, states, end, bits = self.read(x.to_bytes(octets, "big"), n)
+        found = self._string(heard(runs, states, end, x, octets, n), bits, header_bits)
         if found is None or not 0 <= n - found[1] <= 7 or found[0] << 8 * octets - found[1] != x:
             raise meaningless()
         return values
@@ -170,9 +171,3 @@ class ModelledPayload:
         """The string of these steps; None where it takes more bytes than `bits` plain ones."""
         most_octets = -(-(header_bits + PLAIN_BITS + bits) // 8)
         return string(course, self.walk.flags, header_bits, most_octets)
-
-
-def _function(name: str, source: Source, names: Mapping[str, Any], path: str) -> Any:
-    scope = {**names, **source.constants}
-    exec(compile("\n".join(source.lines), f"<{name} {path}>", "exec"), scope)
-    return scope[name]

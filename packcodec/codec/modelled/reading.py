@@ -15,6 +15,7 @@ from packcodec.codec.modelled.coder import (
     TOTAL_BITS,
     room_row,
     spent_bits,
+    steps_of,
     uniform_parts,
 )
 from packcodec.codec.modelled.contexts import place_of
@@ -33,7 +34,7 @@ NEAR_BITS = 64
 
 
 def read_source(walk: Walk, source: Source) -> None:
-    """Add `def read(data, room)`: values, runs, states and bits of fixed coding.
+    """Add `def read(data, room)`: values, runs, states, the last one, and bits of fixed coding.
 
     `data` is the string of `room` bits, filled with zeros to a byte.
     """
@@ -52,9 +53,10 @@ def read_source(walk: Walk, source: Source) -> None:
     script.fields(group, 2)
     source.add(1, "except IndexError:")
     source.add(2, "raise cut_short() from None")
+    source.add(1, "end = value, range_, shifts")
     if not walk.has_tail:
-        source.add(1, "states[1] = value, range_, shifts")
-    source.add(1, f"return {script.tuple(group)}, runs, states, bits")
+        source.add(1, "states[1] = end")
+    source.add(1, f"return {script.tuple(group)}, runs, states, end, bits")
 
 
 class _Reading(Script):
@@ -150,9 +152,8 @@ class _Reading(Script):
             self.add(depth + 1, "s += first")
         self.add(depth, f"{code} = {self.folded(group, place, 's')}")
 
-    def answer(self, table: str, no: Sequence[str], yes: Sequence[str], depth: int) -> None:
-        """No or yes by a table of both, and what follows from each."""
-        self.add(depth, f"split, no, yes = {table}")
+    def answer(self, no: Sequence[str], yes: Sequence[str], depth: int) -> None:
+        """No or yes, which begins at `split` of a table, and what follows from each."""
         self.add(depth, f"split *= range_ >> {TOTAL_BITS}")
         self.add(depth, "if value < split:")
         self.add(depth + 1, "range_ = split")
@@ -180,7 +181,8 @@ class _Reading(Script):
             recent = self.recent(group)
             self.add(depth, f"{k} = 0")
             self.add(depth, f"for {code} in {recent}:")
-            self.answer(self.hit(part, k), (NO, f"{k} += 1"), (YES, "break"), depth + 1)
+            self.add(depth + 1, f"split, no, yes = {self.hit(part, k)}")
+            self.answer((NO, f"{k} += 1"), (YES, "break"), depth + 1)
             self.add(depth, "else:")
             depth += 1
             self.add(depth, f"{k} = -1")
@@ -225,7 +227,8 @@ class _Reading(Script):
 
     def _tail(self, part: ListPart, rows: str, depth: int) -> None:
         """Where the room is ample, the flag is as in a frame without end."""
-        *tables, endless = [to_answer(table) for table in part.more]
+        *splits, endless = [table[1] for table in part.more]
+        no, yes = (self.source.constant(step) for step in steps_of(part.more[-1]))
         near, number = self.source.variable(part.path, "m"), self.source.variable(part.path, "n")
         self.add(depth, f"{near} = (room - {NEAR_BITS}) // 8")
         self.add(depth, f"{rows} = []")
@@ -234,18 +237,16 @@ class _Reading(Script):
         if part.least:
             self.add(inner, f"if {number} >= {part.least}:")
             inner += 1
-        self.add(inner, f"answers = {self.source.constant(endless)}")
+        self.add(inner, f"split = {endless}")
         self.add(inner, f"if shifts >= {near}:")
         self.add(inner + 1, f"left = room - {self.source.constant(spent_bits)}(range_, shifts)")
         self.add(inner + 1, f"if left >= {AMPLE_BITS}:")
         self.add(inner + 2, "states[len(runs)] = value, range_, shifts")
         self.add(inner + 1, "else:")
         row = f"{self.source.constant(room_row)}(left)"
-        self.add(inner + 2, f"answers = {self.source.constant(tuple(tables))}[{row}]")
-        _, no, yes = endless
-        ended = f"runs.append([{self.source.constant(no)}])", "break"
-        more = f"steps = [{self.source.constant(yes)}]", "runs.append(steps)"
-        self.answer("answers", ended, more, inner)
+        self.add(inner + 2, f"split = {self.source.constant(tuple(splits))}[{row}]")
+        ended, more = f"runs.append([{no}])", f"steps = [{yes}]"
+        self.answer((ended, "break"), (more, "runs.append(steps)"), inner)
         self._element(part, rows, depth + 1)
 
     def _set(self, group: Group, part: ListPart, rows: str, code: str, depth: int) -> None:
@@ -256,12 +257,13 @@ class _Reading(Script):
         seen, instances = self.named(element, "seen", "{}"), self.named(element, "instances", "0")
         known, species = self.source.constant(there.known), self.species(element)
         flag = self.source.constant(to_answer(part.set.flag))
-        self.answer(flag, (NO, f"{in_set} = False"), (YES, f"{in_set} = True"), depth)
+        self.add(depth, f"split, no, yes = {flag}")
+        self.answer((NO, f"{in_set} = False"), (YES, f"{in_set} = True"), depth)
         self.add(depth, f"if {in_set}:")
         self.add(depth + 1, f"{listed} = []")
         tables = f"{self.source.constant(there.tables)}({seen}, {instances}, hour)"
-        self.add(depth + 1, f"for known, answers in zip({known}, {tables}):")
-        self.answer("answers", (NO,), (YES, f"{listed}.append(known)"), depth + 2)
+        self.add(depth + 1, f"for known, (split, no, yes) in zip({known}, {tables}):")
+        self.answer((NO,), (YES, f"{listed}.append(known)"), depth + 2)
         self.add(depth + 1, f"if not {part.least} <= len({listed}) <= {part.most}:")
         self.add(depth + 2, "raise meaningless()")
         self.add(depth + 1, f"{code} = len({listed}) - {part.least}")
