@@ -228,7 +228,7 @@ DRAWN = (
 
 
 def kind(**other: Any) -> dict[str, Any]:
-    plain = {
+    plain: dict[str, Any] = {
         "at": AT,
         "late": None,
         "few": None,

@@ -113,7 +113,7 @@ class Hear(Walk):
         if given:
             again = f"given ? {self.seen(part)} == {member} : {again}"
         clocked = part.said["clock_step_s"]
-        now = [] if clocked else [f"const {self.told.moment} now = {self.now(part)};"]
+        now = [] if clocked else [f"const {self.told.moment} now = {self.moment_now(part)};"]
         counter = [] if own else ["unsigned k = 0;"]
         if now or counter:
             self.add(depth, "{", *(INDENT + line for line in (*now, *counter)), "")

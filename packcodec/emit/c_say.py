@@ -119,7 +119,7 @@ class Say(Walk):
         # The element's own species is noted, which needs its place among those seen.
         own = part.species_at == at
         given = own and part.sets
-        now = "" if part.said["clock_step_s"] else f", {self.now(part)}"
+        now = "" if part.said["clock_step_s"] else f", {self.moment_now(part)}"
         call = f"species_{name}(w, {species}{now}{', given' if given else ''});"
         self.add(depth, f"k = {call}" if own else f"(void){call}")
         seen = f"w->past.{part.key}"

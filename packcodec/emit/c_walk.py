@@ -89,7 +89,7 @@ class Walk:
         if part.species_at is not None:
             species = part.at + part.species
             known = f", {self.position(species)}" if self.noted(part) else ""
-            word = self.told.seen[part.key].word(self.now(part), species)
+            word = self.told.seen[part.key].word(self.moment_now(part), species)
             self.add(1, f"note_{part.key}(&w->past, k, {word}{known});")
         lines, self.lines = self.lines, outer
         if part.outer and not any(re.search(r"\brow\b", line) for line in lines[1:]):
@@ -290,7 +290,7 @@ class Walk:
     def hour(self) -> str:
         return f"hour_of_{self.told.name}(&w->past)" if self.told.hours else f"{NOON_ROW}u"
 
-    def now(self, part: Part) -> str:
+    def moment_now(self, part: Part) -> str:
         """The moment of the element at hand."""
         if part.said["clock_step_s"]:
             return "w->past.elapsed"
