@@ -273,11 +273,11 @@ def _speed(codec: Codec, elements: list[list[Element]]) -> str:
         lambda: module.decode("Sightings", data),
     )
     ratios = []
-    for _ in range(5):
+    for _ in range(9):
         times = []
         for call in calls:
             start = process_time_ns()
-            for _ in range(5):
+            for _ in range(20):
                 call()
             times.append(process_time_ns() - start)
         ratios.append((times[0] / times[1], times[2] / times[3]))

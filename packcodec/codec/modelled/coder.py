@@ -13,7 +13,7 @@ one of these strings (`packcodec.codec.modelled.payload` puts plain payloads the
 
 `Encoder` and `Decoder` have the same methods, each taking the symbol to send and giving the symbol
 sent; a decoder looks at none of what it is given. So one walk over a message serves both. What
-runs are functions generated from the walk, which do the same (`packcodec.codec.modelled.source`).
+runs are functions generated from the walk, which do the same (`packcodec.codec.modelled.payload`).
 """
 
 from bisect import bisect_right

@@ -31,6 +31,7 @@ from packcodec.codec.modelled.sets import SetOf
 from packcodec.codec.modelled.species import SpeciesPart
 from packcodec.codec.modelled.tables import cumulative
 from packcodec.codec.modelled.tree import Item, Tree
+from packcodec.errors import LayoutError
 from packcodec.layout.compiler import codes_of
 from packcodec.schema.model import Duration, Field, ListOf, Message, Schema, SpeciesCode, Time
 from packcodec.schema.models import BEFORE, Models, PlaceTable
@@ -62,6 +63,7 @@ class Walk:
         make: MakePlace | None = None,
         default: DefaultTable = default_table,
     ) -> None:
+        _check_species(models.species, schema)
         self.message = message
         self.schema = schema
         self.models = models
@@ -294,3 +296,16 @@ class ListPart:
         row = self.element.code(coder, history, inner, None if said is None else said[at])
         self.element.note(history, inner, row)
         return row
+
+
+def _check_species(known: tuple[int, ...], schema: Schema) -> None:
+    """Known species ascend, so the ends tell."""
+    capacity = schema.species.capacity
+    for code in known[:1] + known[-1:]:
+        if not 0 <= code < capacity:
+            raise LayoutError(
+                f"know a species {code}",
+                place="models species",
+                remedy=f"the schema's codes are below {capacity}; models belong to the schema they"
+                " were trained for",
+            )

@@ -11,10 +11,11 @@ from strategies import schemas, values_for
 
 from packcodec.codec import PayloadCodec, to_json
 from packcodec.codec.modelled import ModelledPayload
-from packcodec.errors import DecodeError
+from packcodec.errors import DecodeError, LayoutError
 from packcodec.frame import Codec
 from packcodec.layout import compile_layout
 from packcodec.schema.model import Schema
+from packcodec.schema.models import Models
 
 # With the format's own tables, and with any others.
 MODELLED = st.builds(
@@ -80,6 +81,14 @@ def test_every_kind_in_every_place(schema: Schema, values: dict[str, object], se
     read = modelled.unpack_values(modelled.pack_values(values))
     assert modelled.pack_values(read) == modelled.pack_values(values)
     assert read == modelled.fixed.unpack_values(modelled.fixed.pack_values(values))
+
+
+@pytest.mark.parametrize("species", [(0, 40), (-1, 3)])
+def test_models_of_another_species_table_are_refused(species: tuple[int, ...]) -> None:
+    schema = replace(EVERY[0], coding="modelled", models=Models(species, ()))
+    with pytest.raises(LayoutError, match="know a species") as refused:
+        payload_of(schema)
+    assert refused.value.place == "models species"
 
 
 @given(schema=MODELLED, data=st.data())
