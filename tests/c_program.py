@@ -4,7 +4,9 @@
     e MESSAGE STATION SEQUENCE value…   → result [hex of the frame]
 
 MESSAGE is the code; values are flat (whole_values.py). A decoded frame is encoded again and must
-give the same bytes, else the program says so and stops.
+give the same bytes, else the program says so and stops; not so sealed frames, nor any of a schema
+with repair, whose frames all pass one ring. `x COUNTER` says which is expected next, and the
+cipher is that of `toy_cipher`.
 """
 
 import shutil
@@ -52,14 +54,65 @@ def ask(program: Path | list[str], lines: Iterable[str]) -> list[str]:
     return done.stdout.splitlines()
 
 
+class ToyKey:
+    """The program's cipher, with the face of `packcodec.frame.seal.Key`."""
+
+    def encrypt(self, tag: int, nonce: bytes, plain: bytes, associated: bytes) -> bytes:
+        key = 0
+        for octet in nonce + associated:
+            key = (31 * key + octet) & 0xFFFFFFFF
+        mixed = bytes((octet ^ key + at) & 255 for at, octet in enumerate(plain))
+        return mixed + bytes([(key + 7 * sum(plain)) & 255] * tag)
+
+    def decrypt(self, tag: int, nonce: bytes, sealed: bytes, associated: bytes) -> bytes | None:
+        plain = self.encrypt(tag, nonce, sealed[:-tag], associated)[:-tag]
+        return plain if self.encrypt(tag, nonce, plain, associated) == sealed else None
+
+
+_TOY_CIPHER = """
+static uint32_t expected_next;
+static bool toy(void *context, const uint8_t *nonce, const uint8_t *known, size_t known_length,
+                uint8_t *octets, size_t length, bool sealing)
+{
+    uint32_t key = 0, sum = 0;
+    (void)context;
+    for (size_t i = 0; i < 13; i++) key = 31u * key + nonce[i];
+    for (size_t i = 0; i < known_length; i++) key = 31u * key + known[i];
+    for (size_t i = 0; i < length; i++) {
+        sum += sealing ? octets[i] : 0u;
+        octets[i] = (uint8_t)(octets[i] ^ (key + i));
+        sum += sealing ? 0u : octets[i];
+    }
+    for (size_t i = 0; i < TAG; i++) {
+        if (!sealing && octets[length + i] != (uint8_t)(key + 7u * sum)) return false;
+        octets[length + i] = (uint8_t)(key + 7u * sum);
+    }
+    return true;
+}
+static bool seal(void *c, uint32_t s, const uint8_t n[13], const uint8_t *a, size_t al,
+                 uint8_t *o, size_t ol) { return s != 9 && toy(c, n, a, al, o, ol, true); }
+static bool unseal(void *c, uint32_t s, const uint8_t n[13], const uint8_t *a, size_t al,
+                   uint8_t *o, size_t ol) { return s != 9 && toy(c, n, a, al, o, ol, false); }
+static uint32_t expected(void *c, uint32_t s) { (void)c; (void)s; return expected_next; }
+"""
+
+
 def _main(layout: Layout) -> Iterator[str]:
     schema, names = layout.schema, CNames(layout)
     call, macro = names.prefix, names.macro
+    sealed, repair = layout.check.sealed, layout.repair is not None
+    guards = ("&cipher, " if sealed else "") + ("&ring, " if repair else "")
+    header = "&h, " if repair else ""
     yield f'#include "{schema.name}.h"'
     yield "#include <inttypes.h>"
     yield "#include <stdio.h>"
     yield "#include <stdlib.h>"
     yield "#include <string.h>"
+    if sealed:
+        yield _TOY_CIPHER.replace("TAG", str(layout.check.octets))
+        yield f"static const struct {call}_cipher cipher = {{seal, unseal, expected, NULL}};"
+    if repair:
+        yield f"static struct {call}_ring ring;"
     yield "static char *at;"
     yield "static uint64_t next(void) {"
     yield "    char *end; uint64_t value = *at == ' ' && at[1] == '-'"
@@ -82,21 +135,25 @@ def _main(layout: Layout) -> Iterator[str]:
         most = names.frame_bytes[message.name]
         yield f"static void d_{message.name}(const uint8_t *f, size_t n, struct {call}_header h) {{"
         yield f"    static struct {tag} m; uint8_t *again = malloc({most}); size_t length = 0;"
-        yield f"    int result = {call}_unframe_{message.name}(f, n, &m);"
+        yield f"    int result = {call}_unframe_{message.name}(f, n, {header}&m);"
         yield '    printf("%d", result);'
         yield "    if (result == 0) {"
         yield '        printf(" %d %" PRIu32 " %" PRIu32, h.message, h.station, h.sequence);'
         yield f"        show_{message.name}(&m);"
-        yield f"        if ({call}_frame_{message.name}(&m, h.station, h.sequence, again,"
-        yield f"            {most}, &length) != 0 || length != n || memcmp(f, again, n) != 0) {{"
-        yield '            fprintf(stderr, "not the same again\\n"); exit(4); }'
+        if sealed:
+            yield '        printf(" %" PRIu32, h.counter);'
+        if not guards:
+            yield f"        if ({call}_frame_{message.name}(&m, h.station, h.sequence, again,"
+            yield f"            {most}, &length) != 0 || length != n"
+            yield "            || memcmp(f, again, n) != 0) {"
+            yield '            fprintf(stderr, "not the same again\\n"); exit(4); }'
         yield "    }"
-        yield '    puts(""); free(again);'
+        yield '    (void)length; puts(""); free(again);'
         yield "}"
         yield f"static void e_{message.name}(uint32_t station, uint32_t sequence) {{"
         yield f"    static struct {tag} m; uint8_t *f = malloc({most}); size_t length = 0;"
         yield f"    get_{message.name}(&m);"
-        yield f"    int r = {call}_frame_{message.name}(&m, station, sequence, f, {most},"
+        yield f"    int r = {call}_frame_{message.name}(&m, station, sequence, {guards}f, {most},"
         yield "        &length);"
         yield '    printf("%d", r);'
         yield "    if (r == 0) { putchar(' '); hex(f, length); }"
@@ -106,6 +163,8 @@ def _main(layout: Layout) -> Iterator[str]:
     yield "    static char line[1 << 20];"
     yield "    while (fgets(line, sizeof line, stdin)) {"
     yield "        at = line + 1;"
+    if sealed:
+        yield "        if (line[0] == 'x') { expected_next = (uint32_t)next(); continue; }"
     yield "        uint8_t message = (uint8_t)next(); uint32_t station = (uint32_t)next();"
     yield "        if (line[0] == 'e') {"
     yield "            uint32_t sequence = (uint32_t)next();"
@@ -123,7 +182,7 @@ def _main(layout: Layout) -> Iterator[str]:
     yield "            char two[3] = {at[2 * i], at[2 * i + 1], 0};"
     yield "            f[i] = (uint8_t)strtoul(two, NULL, 16); }"
     yield f"        struct {call}_header h = {{message, station, 0}};"
-    yield f"        int result = {call}_open(f, n, &h);"
+    yield f"        int result = {call}_open(f, n, {'&cipher, ' if sealed else ''}&h);"
     yield '        if (result != 0) { printf("%d\\n", result); free(f); continue; }'
     yield "        switch (h.message) {"
     for message in schema.messages:

@@ -52,14 +52,37 @@ def decode(layout: Layout, each: MessageLayout, names: CNames) -> Iterator[str]:
     yield from _source("payload", "length", "0u", name, modelled)
     yield "}"
     yield ""
+    header = f" const struct {call}_header *header," if layout.repair else ""
     yield f"enum {call}_result {call}_unframe_{name}("
-    yield f"{INDENT}const uint8_t *frame, size_t length, struct {tag} *message)"
+    yield f"{INDENT}const uint8_t *frame, size_t length,{header} struct {tag} *message)"
     yield "{"
     yield f"{INDENT}if (length < LEAST_BYTES || length > {names.macro}_LARGEST_FRAME_BYTES) {{"
     yield f"{INDENT * 2}return {names.macro}_WRONG_LENGTH;"
     yield f"{INDENT}}}"
-    yield from _source("frame", "(length - CHECK_BYTES)", "HEADER_BITS", name, modelled)
+    at = "HEADER_BITS"
+    if layout.repair and name in layout.repair.repair.messages:
+        yield from _past_symbol(names)
+        at = "front"
+    elif layout.repair:
+        yield f"{INDENT}(void)header;"
+    yield from _source("frame", "(length - CHECK_BYTES)", at, name, modelled)
     yield "}"
+
+
+def _past_symbol(names: CNames) -> Iterator[str]:
+    """Past the repair field, where the frame carries one."""
+    lines = [
+        "const size_t front = HEADER_BITS + (RIDES(header->sequence) ? FIELD_BITS : 0u);",
+        "struct reader field = {frame, HEADER_BITS, 0u};",
+        "",
+        "if (8u * (length - CHECK_BYTES) < front) {",
+        f"    return {names.macro}_WRONG_LENGTH;",
+        "}",
+        "if (front > HEADER_BITS && take(&field, HELD_BITS) > WINDOW) {",
+        f"    return {names.macro}_OUT_OF_RANGE;",
+        "}",
+    ]
+    yield from (INDENT + line if line else "" for line in lines)
 
 
 def _source(octets: str, length: str, at: str, name: str, modelled: bool) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from packcodec.emit.c_types import RESULTS, CNames, Struct, type_of, unit_comment
+from packcodec.emit.c_types import NO_KEY, RESULTS, CNames, Struct, type_of, unit_comment
 from packcodec.emit.text import WIDTH, broken, comment_text
 from packcodec.emit.whole import whole
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES, PLAIN_BITS
@@ -42,11 +42,12 @@ def header(layout: Layout, names: CNames) -> Iterator[str]:
     yield 'extern "C" {'
     yield "#endif"
     yield ""
-    yield from _results(names)
+    yield from _results(names, sealed=layout.check.sealed)
     yield from _species(names)
+    yield from _guards(layout, names)
     for each in layout.messages:
         yield ""
-        yield from _message(each, schema, names)
+        yield from _message(each, layout, names)
     yield ""
     yield from _frame(layout, names)
     yield ""
@@ -67,14 +68,16 @@ _MEANINGS = {
     "UNKNOWN_MESSAGE": "a message code that is not in the schema",
     "NOT_CANONICAL": "not the one way to say this",
     "NO_ROOM": "the buffer is shorter than the longest frame",
+    "NO_KEY": "the cipher has no key of that station",
 }
 
 
-def _results(names: CNames) -> Iterator[str]:
+def _results(names: CNames, *, sealed: bool) -> Iterator[str]:
+    *results, last = [*RESULTS.items(), *[NO_KEY] * sealed]
     yield f"enum {names.prefix}_result {{"
-    for result, number in RESULTS.items():
-        comma = "," if result != "NO_ROOM" else ""
-        yield f"{INDENT}{names.macro}_{result} = {number}{comma} /* {_MEANINGS[result]} */"
+    for result, number in results:
+        yield f"{INDENT}{names.macro}_{result} = {number}, /* {_MEANINGS[result]} */"
+    yield f"{INDENT}{names.macro}_{last[0]} = {last[1]} /* {_MEANINGS[last[0]]} */"
     yield "};"
 
 
@@ -92,8 +95,8 @@ def _species(names: CNames) -> Iterator[str]:
     yield "};"
 
 
-def _message(each: MessageLayout, schema: Schema, names: CNames) -> Iterator[str]:
-    message, name = each.message, each.name
+def _message(each: MessageLayout, layout: Layout, names: CNames) -> Iterator[str]:
+    message, name, schema = each.message, each.name, layout.schema
     struct = names.structs[name]
     size = names.payload_bytes[name]
     note = f": {comment_text(message.note)}" if message.note else ""
@@ -120,12 +123,14 @@ def _message(each: MessageLayout, schema: Schema, names: CNames) -> Iterator[str
     yield ""
     yield "/* The frame of a record: header, payload and check. `sequence` is the whole counter. */"
     yield f"enum {call}_result {call}_frame_{name}("
-    yield f"{INDENT}const struct {tag} *message, uint32_t station, uint32_t sequence,"
-    yield f"{INDENT}uint8_t *frame, size_t room, size_t *length);"
+    yield f"{INDENT}const struct {tag} *message, uint32_t station,"
+    yield f"{INDENT}uint32_t sequence,{more_arguments(layout, names)} uint8_t *frame, size_t room,"
+    yield f"{INDENT}size_t *length);"
     yield ""
     yield f"/* The record in a frame that {call}_open found to be a {name}. */"
     yield f"enum {call}_result {call}_unframe_{name}("
-    yield f"{INDENT}const uint8_t *frame, size_t length, struct {tag} *message);"
+    header = f" const struct {call}_header *header," if layout.repair else ""
+    yield f"{INDENT}const uint8_t *frame, size_t length,{header} struct {tag} *message);"
 
 
 def _constants(fields: tuple[Field, ...], struct: Struct) -> Iterator[str]:
@@ -215,12 +220,77 @@ def _frame(layout: Layout, names: CNames) -> Iterator[str]:
     for name, (kind, bits, meaning) in carried.items():
         said = meaning if bits else "not in the frame: set it to what the carrier says"
         yield f"{INDENT}{kind} {name};{f' /* {said} */' if said else ''}"
+    if layout.check.sealed:
+        yield f"{INDENT}uint32_t counter; /* the whole of it, as open found it to be */"
     yield "};"
     yield ""
     yield "/* Length, tag, check and message code of a frame; fills the header. Nothing in a frame"
-    yield " * may be believed before this says OK. */"
+    if layout.check.sealed:
+        yield " * may be believed before this says OK. It opens the seal in place; what was heard"
+        yield " * before, by its counter, is the caller's to refuse. */"
+    else:
+        yield " * may be believed before this says OK. */"
     yield f"enum {call}_result {call}_open("
-    yield f"{INDENT}const uint8_t *frame, size_t length, struct {call}_header *header);"
+    yield f"{INDENT}{opened_arguments(layout, names)};"
+
+
+def _guards(layout: Layout, names: CNames) -> Iterator[str]:
+    """What a caller brings along for frames that are sealed or repair others."""
+    call, repair = names.prefix, layout.repair
+    if layout.check.sealed:
+        yield from _CIPHER.format(call=call, tag=layout.check.octets).splitlines()
+    if repair is not None:
+        octets = repair.repair.span * repair.symbol_bytes
+        yield from _RING.format(call=call, octets=octets).splitlines()
+
+
+_CIPHER = """
+/* ---- The seal: AES-CCM (NIST SP 800-38C, RFC 3610) under a station's key of 16 octets, the nonce
+ * of 13 octets and the tag of {tag}. */
+
+/* Encrypts or decrypts so many octets in place; the tag stands after them. False where there is no
+ * key of that station, or where the tag is wrong. */
+typedef bool {call}_crypt(
+    void *context, uint32_t station, const uint8_t nonce[13], const uint8_t *associated,
+    size_t associated_length, uint8_t *octets, size_t length);
+
+struct {call}_cipher {{
+    {call}_crypt *seal, *open;
+    /* One more than the highest counter heard from a station, 0 before the first. */
+    uint32_t (*expected)(void *context, uint32_t station);
+    void *context; /* handed to all of them */
+}};
+"""
+
+_RING = """
+struct {call}_header;
+
+/* ---- Repair: the last frames of a station, as its symbols take them. Each of its frames passes
+ * one ring, in order; begin with zeros. To go on after a restart, keep the ring before each frame
+ * goes. A frame made without one, NULL, covers nothing. */
+struct {call}_ring {{
+    uint8_t sources[{octets}];
+    uint32_t at, held; /* where the next goes, and how many there are */
+    uint32_t next; /* the counter that follows them */
+}};
+"""
+
+
+def more_arguments(layout: Layout, names: CNames) -> str:
+    """What `frame_…` takes beside what it takes in every schema."""
+    cipher = f" const struct {names.prefix}_cipher *cipher," if layout.check.sealed else ""
+    return cipher + (f" struct {names.prefix}_ring *ring," if layout.repair else "")
+
+
+def opened_arguments(layout: Layout, names: CNames) -> str:
+    """What `open` takes."""
+    header = f"struct {names.prefix}_header *header)"
+    if not layout.check.sealed:
+        return f"const uint8_t *frame, size_t length, {header}"
+    return (
+        f"uint8_t *frame, size_t length, const struct {names.prefix}_cipher *cipher,\n"
+        f"{INDENT}{header}"
+    )
 
 
 def function(comment: str, head: str, lines: list[str]) -> list[str]:

@@ -40,6 +40,8 @@ KEYWORDS = frozenset(_KEYWORDS.split())
 
 # What a function may answer: the reasons of packcodec.errors under their numbers, and our own.
 RESULTS = {"OK": 0, **{reason.name: int(reason) for reason in Reason}, "NO_ROOM": 100}
+# Of sealed schemas only.
+NO_KEY = ("NO_KEY", 101)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,10 +118,10 @@ class CNames:
         self.schema = schema
         self.prefix = schema.name
         self.macro = schema.name.upper()
-        self._tags = Names({f"{self.prefix}_header"})
-        self._constants = Names(
-            [f"{self.macro}_{name}" for name in (*RESULTS, "H", "TRUST_VALUES", "HEADER_BYTES")]
-        )
+        guards = ["cipher", "crypt"] * layout.check.sealed + ["ring"] * (layout.repair is not None)
+        self._tags = Names(f"{self.prefix}_{name}" for name in ("header", *guards))
+        taken = (*RESULTS, NO_KEY[0], "H", "TRUST_VALUES", "LARGEST_FRAME_BYTES")
+        self._constants = Names(f"{self.macro}_{name}" for name in taken)
         self.message_codes: dict[str, str] = {}
         self.payload_bytes: dict[str, str] = {}
         self.frame_bytes: dict[str, str] = {}

@@ -174,15 +174,6 @@ def test_modelled_payloads_are_sealed_in_javascript_too(seal: str) -> None:
     assert read["data"] == {**data, "counter": 9}
 
 
-def test_c_refuses_both_and_names_who_carries_them() -> None:
-    toml = SEAL_PAGE.split("```toml\n")[1].split("```")[0]
-    with pytest.raises(LayoutError, match=r"frame.seal: .*; python, micropython and javascript"):
-        emit(compile_layout(read_schema(toml, "")), "c")
-    toml = toml.replace("ccm4", "open") + '[repair]\nmessages = ["health"]\n'
-    with pytest.raises(LayoutError, match=r"repair: .*; python and micropython make them"):
-        emit(compile_layout(read_schema(toml, "")), "c")
-
-
 # ---- MicroPython, in this interpreter and in its own
 
 
