@@ -4,6 +4,7 @@
 `problem` is what it said. What the carrier says is a dict of station, message, sequence, received.
 """
 
+import atexit
 import json
 import os
 import re
@@ -12,7 +13,7 @@ import subprocess
 import sys
 from collections.abc import Mapping
 from datetime import datetime
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Protocol
@@ -65,16 +66,29 @@ class FrozenPython:
 
 
 _RUNNER = """
-var vm = require('vm'), fs = require('fs');
-var lines = fs.readFileSync(0, 'utf8').split('\\n');
-var context = {};
-vm.runInNewContext(JSON.parse(lines[0]), context);
-lines.slice(1).filter(Boolean).forEach(function (line) {
-    var asked = JSON.parse(line);
-    if (asked.input.recvTime) { asked.input.recvTime = new Date(asked.input.recvTime); }
-    console.log(JSON.stringify(context[asked.call](asked.input)));
+var vm = require('vm'), context = {};
+require('readline').createInterface({input: process.stdin}).on('line', function (line) {
+    var asked = JSON.parse(line), answer = {};
+    if (asked.text) {
+        context = {};
+        vm.runInNewContext(asked.text, context);
+    } else {
+        if (asked.input.recvTime) { asked.input.recvTime = new Date(asked.input.recvTime); }
+        answer = context[asked.call](asked.input);
+    }
+    console.log(JSON.stringify(answer));
 });
 """
+
+
+@lru_cache(maxsize=1)
+def _node() -> "subprocess.Popen[str]":
+    """One Node for all: it takes longer to start than to answer."""
+    running = subprocess.Popen(
+        [str(NODE), "-e", _RUNNER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    atexit.register(running.kill)
+    return running
 
 
 class JavaScript:
@@ -85,13 +99,22 @@ class JavaScript:
         self.problem = ""
 
     def ask(self, call: str, inputs: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        lines = [json.dumps(self.text)]
-        lines += [json.dumps({"call": call, "input": each}) for each in inputs]
-        done = subprocess.run(
-            [str(NODE), "-e", _RUNNER], input="\n".join(lines), capture_output=True, text=True
-        )
-        assert done.returncode == 0, done.stderr
-        return [json.loads(line) for line in done.stdout.splitlines()]
+        self._told({"text": self.text})
+        return [self._told({"call": call, "input": each}) for each in inputs]
+
+    @staticmethod
+    def _told(asked: dict[str, Any]) -> dict[str, Any]:
+        node = _node()
+        assert node.stdin is not None
+        assert node.stdout is not None
+        node.stdin.write(json.dumps(asked) + "\n")
+        node.stdin.flush()
+        line = node.stdout.readline()
+        if not line:
+            _node.cache_clear()
+        assert line, "Node stopped: see its standard error"
+        answer: dict[str, Any] = json.loads(line)
+        return answer
 
     def decode(self, frames: list[tuple[bytes, Mapping[str, Any]]]) -> list[Any]:
         inputs = []
