@@ -178,6 +178,9 @@ def value_expression(place: Value, source: Source, depth: int, code: str) -> str
             return f"{source.constant(names)}[{code}]"
         case SpeciesCode():
             labels = Labels({row.code: row.label for row in source.schema.species.rows})
+            if place.codes <= MOST_LISTED:
+                listed = tuple(labels[each] for each in range(place.codes))
+                return f"{source.constant(listed)}[{code}]"
             return f"{source.constant(labels)}[{code}]"
         case Flags(flags=flags):
             masks = [(1 << (len(flags) - 1 - at), flag) for at, flag in enumerate(flags)]

@@ -131,18 +131,20 @@ class _Reading(Script):
         row = self.row(group, place, depth)
         self.add(depth, f"bounds, parts = {row}")
         self.add(depth, f"r = range_ >> {TOTAL_BITS}")
-        # The first symbol is often the likeliest, and is found without a division.
-        self.add(depth, "split = r * bounds[0]")
-        self.add(depth, "if value < split:")
-        self.add(depth + 1, "s, range_ = 0, split")
-        self.add(depth + 1, "steps.append(parts[0])")
-        self.add(depth, "else:")
-        self.add(depth + 1, "s = bisect(bounds, value // r)")
-        self.add(depth + 1, "step = parts[s]")
-        self.add(depth + 1, "steps.append(step)")
-        self.add(depth + 1, "start, width, _ = step")
-        self.add(depth + 1, "value -= r * start")
-        self.add(depth + 1, "range_ = r * width if width else range_ - r * start")
+        if likely := _begins_likely(place):
+            # No division is needed to find the first symbol.
+            self.add(depth, "split = r * bounds[0]")
+            self.add(depth, "if value < split:")
+            self.add(depth + 1, "s, range_ = 0, split")
+            self.add(depth + 1, "steps.append(parts[0])")
+            self.add(depth, "else:")
+        inner = depth + 1 if likely else depth
+        self.add(inner, "s = bisect(bounds, value // r)")
+        self.add(inner, "step = parts[s]")
+        self.add(inner, "steps.append(step)")
+        self.add(inner, "start, width, _ = step")
+        self.add(inner, "value -= r * start")
+        self.add(inner, "range_ = r * width if width else range_ - r * start")
         self.shift(depth)
         if place.codes > MOST_ALONE:
             self.add(depth, f"if s >= {FIRST_CODES}:")
@@ -279,3 +281,8 @@ class _Reading(Script):
         self.add(depth, f"if not {in_set} and {self.source.constant(there.holds)}({listed}):")
         self.add(depth + 1, "raise meaningless()")
         self.add(depth, f"{instances} += 1")
+
+
+def _begins_likely(place: TablePlace) -> bool:
+    """Whether the rows give their first symbol a third or more, on average."""
+    return 3 * sum(row[1] for row in place.rows) >= TOTAL * len(place.rows)
