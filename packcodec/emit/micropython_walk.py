@@ -20,6 +20,7 @@ from packcodec.schema.model import Field, ListOf, Time
 
 _NEAR = {"before": 0, "before_2": 1, "before_3": 2}
 _TAKEN = TAKEN | {"c", "row", "known", "here", "count", "seen", "last_code", "previous_code"}
+_TAKEN |= {"min", "max"}
 
 
 class Group:

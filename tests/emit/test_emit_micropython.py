@@ -1,6 +1,7 @@
 """Emitted MicroPython against the compiled Python codec, in real interpreters."""
 
 from ast import literal_eval
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
@@ -21,7 +22,7 @@ from packcodec.emit import emit
 from packcodec.errors import DecodeError, Reason
 from packcodec.frame.codec import Codec
 from packcodec.layout import compile_layout
-from packcodec.schema.model import Boolean, Integer, Message, Schema
+from packcodec.schema.model import Boolean, Integer, ListOf, Message, Schema, SpeciesCode
 
 DEMO = Path(__file__).parents[2] / "packcodec" / "edge" / "demo_data" / "schema.toml"
 OLD = python_of("3.8")
@@ -165,3 +166,32 @@ def test_words_of_python_get_underscores() -> None:
     schema = schema_of(Boolean("class"), Boolean("n"), Boolean("out"), Boolean("len"))
     text = emit(compile_layout(schema), "micropython")["every_kind_micro.py"]
     assert "(class_, n_, out_, len_,) = values" in text
+
+
+@pytest.mark.parametrize("interpreter", INTERPRETERS)
+def test_names_that_a_walk_uses_are_no_matter(interpreter: list[str], tmp_path: Path) -> None:
+    names = (
+        "c",
+        "row",
+        "known",
+        "here",
+        "count",
+        "seen",
+        "last_code",
+        "min",
+        "max",
+        "abs",
+        "values",
+    )
+    fields = tuple(Integer(name, 1, 8, clamp_above=True) for name in names)
+    species = SpeciesCode("species")
+    schema = replace(
+        schema_of(*fields, ListOf("rows", (species, *fields), 0, 5)), coding="modelled"
+    )
+    codec = Codec(compile_layout(schema))
+    one = dict(zip(names, range(1, 12), strict=True))
+    values = {**one, "rows": [{"species": "label 1", **one}, {"species": "label 1", **one}]}
+    frame = codec.encode({"message": "m", "values": values}, station=3, sequence=1)
+    row = nested(schema, schema.messages[0].fields, values)
+    command = [*interpreter, *write(codec.layout, tmp_path)]
+    assert ask(command, [f"e m 3 1 {row}"]) == [frame.hex()]
