@@ -62,7 +62,7 @@ def covered(most: int) -> int:
         ("shortest list has 11 bytes", missing.LEAST_BYTES == 11),
         ("of 51 bytes covers up to 336 counters", covered(51) == 336),
         ("one of the 16 lowest", missing.TRIES == 16),
-        ("keeps its last 512 frames", missing.KEPT_FRAMES == 512),
+        ("under one of its last 512 counters", missing.KEPT_FRAMES == 512),
     ],
 )
 def test_the_numbers_of_the_page_are_the_codes(said: str, value: bool) -> None:
