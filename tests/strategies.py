@@ -38,7 +38,7 @@ WORDS = """
 at species individuals confidence power watched first last rows state
 class def none true self int double struct end begin null out data length
 integer sequence optional set type value values list time a_very_long_name_of_a_field
-a1 a_1 ab a_b x i n
+a1 a_1 ab a_b x i n c min max row here message w h code
 """
 NAMES = tuple(WORDS.split())
 UNITS = ("", "m", "mm", "V", "degC", "1")
