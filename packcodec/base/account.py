@@ -135,7 +135,8 @@ class Base:
 class Account:
     """One station. `first` and `highest` are the counters heard so far, None before the first."""
 
-    def __init__(self, station: int, *, forgetful: bool = False) -> None:
+    def __init__(self, station: int, *, forgetful: bool = False, habits: bool = True) -> None:
+        """`habits`: follow its clock and how often it reports, which takes time for every frame."""
         self.station = station
         self.first: int | None = None
         self.highest: int | None = None
@@ -148,6 +149,7 @@ class Account:
         self._counters: list[int] = []
         # Whether counters were heard that this account does not hold.
         self._forgetful = forgetful
+        self._habits = habits
         self._solver: tuple[Codec, Solver] | None = None
 
     @property
@@ -257,14 +259,18 @@ class Account:
         newest = self.highest is None or counter > self.highest
         self.highest = counter if self.highest is None else max(counter, self.highest)
         if newest and (not self._times or received >= self._times[-1]):
-            self.cadence.heard(counter, received)
             self._times.append(received)
             self._counters.append(counter)
-            # A batch waits for company: how late it comes says nothing of the clock.
-            if timed is not None and timed.message not in BATCHES:
-                self.clock.heard(timed.message, said_time(timed), received)
+            if self._habits:
+                self._keep_time(counter, received, timed)
         if len(self._frames) > 2 * WINDOW:
             self._forget(self.highest - WINDOW)
+
+    def _keep_time(self, counter: int, received: datetime, timed: Record | None) -> None:
+        self.cadence.heard(counter, received)
+        # A batch waits for company: how late it comes says nothing of the clock.
+        if timed is not None and timed.message not in BATCHES:
+            self.clock.heard(timed.message, said_time(timed), received)
 
     def _forget(self, before: int) -> None:
         self._frames = {at: seen for at, seen in self._frames.items() if at > before}
@@ -296,7 +302,8 @@ class Account:
 
     def _recovered_event(self, codec: Codec, counter: int, source: bytes) -> Event:
         if not any(source):
-            return Unsent(self.station, counter)
+            repair = codec.layout.repair
+            return Unsent(self.station, counter, repair is not None and repair.holds_all)
         sent = counter & ((1 << (codec.schema.frame.sequence_bits or COUNTER_BITS)) - 1)
         try:
             record = codec.reopen(

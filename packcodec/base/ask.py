@@ -99,8 +99,10 @@ def never_used(
 def _nearest_below(message: Message, values: Mapping[str, Any], name: str, end: int) -> int | None:
     """The counter below `end` that the field says: modulo its range, unless it clamps."""
     said = values.get(name)
+    if type(said) is not int:
+        return None
     field = next((each for each in message.fields if each.name == name), None)
-    if type(said) is not int or not isinstance(field, Integer) or field.low != 0:
+    if not isinstance(field, Integer) or field.low != 0:
         return None
     if field.clamp_above:
         return said if said < end else None

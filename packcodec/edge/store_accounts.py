@@ -100,7 +100,7 @@ def load_account(
         if reached is None:
             reached = connection.scalar(select(func.min(frame.c.counter)).where(own))
     if reached is None:
-        return Held(Account(number), 0, 0)
+        return Held(Account(number, habits=False), 0, 0)
     counter = frame.c.counter
     window = connection.execute(
         select(counter, frame.c.bytes, frame.c.message, when)
@@ -108,7 +108,8 @@ def load_account(
         .order_by(when, counter)
     ).all()
     older = connection.scalar(select(exists().where(own, counter <= reached - WINDOW)))
-    account = Account(number, forgetful=bool(older))
+    # Its habits are told from the whole store, by who asks for them.
+    account = Account(number, forgetful=bool(older), habits=False)
     for row in window:
         received = from_us(row.received_us)
         read = read_frame(

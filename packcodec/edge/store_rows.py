@@ -32,7 +32,8 @@ Row = tuple[Any, ...]
 # A time is put right later, by more than one frame: packcodec.edge.store_times.
 NOT_CORRECTED = None, None
 
-HEARD, RECOVERED, UNSENT = State.HEARD.value, State.RECOVERED.value, State.UNSENT.value
+HEARD, RECOVERED = State.HEARD.value, State.RECOVERED.value
+UNSENT, UNPROTECTED = State.UNSENT.value, State.UNPROTECTED.value
 
 
 # Times are in UTC; bounds and times not yet made whole are written by the book.
@@ -82,8 +83,6 @@ class Rows:
         restarted = False
         for event in events:
             match event:
-                case Restart():
-                    restarted = True
                 case Accepted(record, counter, identity):
                     self.heard[number, counter] = (
                         *self._record_row(number, counter, record, identity, HEARD, restarted),
@@ -94,6 +93,8 @@ class Rows:
                     self._reception(heard, number, counter, received_us)
                 case Duplicate(_, counter):
                     self._reception(heard, number, counter, received_us)
+                case Restart():
+                    restarted = True
                 case Rejected():
                     self.stray(heard, event)
                 case Recovered(record, counter, identity):
@@ -104,8 +105,9 @@ class Rows:
                         None,
                         *NOT_CORRECTED,
                     )
-                case Unsent(_, counter):
-                    nothing = (None, None, None, UNSENT, False, None, None, None, *NOT_CORRECTED)
+                case Unsent(_, counter, surely):
+                    state = UNSENT if surely else UNPROTECTED
+                    nothing = (None, None, None, state, False, None, None, None, *NOT_CORRECTED)
                     self.recovered[number, counter] = (number, counter, *nothing)
                 case Contradicted(_, counters):
                     for counter in counters:
