@@ -13,7 +13,7 @@ from packcodec.emit.c_codes import bound, outside
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_types import KEYWORDS, CNames, CType, Struct, type_of
 from packcodec.emit.names import Names
-from packcodec.emit.text import broken
+from packcodec.emit.text import broken, in_every_build
 from packcodec.emit.whole import Whole, whole
 from packcodec.layout.model import (
     Count,
@@ -86,7 +86,7 @@ def encode(each: MessageLayout, names: CNames, head: str) -> Iterator[str]:
     else:
         scope.add(1, f"*bits = {rigid}u;")
     scope.add(1, f"return {names.macro}_OK;")
-    body_text = "\n".join(scope.lines)
+    body_text = in_every_build(scope.lines)
     yield f"{head}("
     yield f"{INDENT}const struct {held.struct.tag} *message, uint8_t *payload, size_t *bits)"
     yield "{"
@@ -164,6 +164,8 @@ def _repeat(step: Repeat, held: Held, scope: Scope, depth: int) -> None:
     scope.add(
         depth + 1, f"const struct {inner.struct.tag} *{row} = &{held.at}{member}[{index}];", ""
     )
+    if f"{row}->" not in in_every_build(lines):
+        scope.add(depth + 1, f"(void){row};")
     scope.lines += lines
     scope.add(depth, "}")
 

@@ -7,8 +7,8 @@ from packcodec.emit.c_encode import Scope, store
 from packcodec.emit.c_header import INDENT, more_arguments, opened_arguments
 from packcodec.emit.c_types import CNames
 from packcodec.emit.carry import crc_of_identity
-from packcodec.frame.codec import CARRIED_BITS
 from packcodec.layout.model import Layout, MessageLayout
+from packcodec.schema.reader import CARRIED_SEQUENCE_BITS
 
 
 def constants(layout: Layout) -> Iterator[str]:
@@ -20,7 +20,7 @@ def constants(layout: Layout) -> Iterator[str]:
         octets = ", ".join(f"0x{octet:02x}" for octet in layout.identity)
         yield f"#define IDENTITY {{{octets[:94]}\\"
         yield f"    {octets[94:]}}}"
-        yield f"#define CIRCLE_BITS {layout.schema.frame.sequence_bits or CARRIED_BITS}u"
+        yield f"#define CIRCLE_BITS {layout.schema.frame.sequence_bits or CARRIED_SEQUENCE_BITS}u"
         yield "/* How many octets stay readable; the rest is hidden. */"
         yield f"#define CLEAR(octets) {'HEADER_BYTES' if check.hides else '(octets)'}"
     else:

@@ -134,16 +134,17 @@ class Hear(Walk):
         excluded = part.species_at is not None
         lines = [
             f"const uint16_t *starts = {self.starts(part, entry)};",
-            "uint32_t total = 65536, r, start = 0;",
+            "uint32_t total = 65536, r, start = 0, other;",
             "unsigned at = 0;",
+            "bool again;",
             "",
         ]
         if excluded:
             lines += [
                 f"for (unsigned k = 0; k < w->past.{part.key}_count; k++) {{",
-                f"    const unsigned other = {self.position(self.seen(part))};",
+                f"    const unsigned known = {self.position(self.seen(part))};",
                 "",
-                f"    total -= {self.share_if_known('other')};",
+                f"    total -= {self.share_if_known('known')};",
                 "}",
             ]
         lines += ["r = quotient(w->from.range, total);", "for (; at <= KNOWN_COUNT; at++) {"]
@@ -156,6 +157,13 @@ class Hear(Walk):
                 "    }",
             ]
         species = "at" if self.tables.counted else f"{self.tables.known_species()}[at]"
+        repeated = []
+        if excluded:
+            repeated = [
+                f"for (unsigned k = 0; k < w->past.{part.key}_count; k++) {{",
+                f"    again = again || {self.seen(part)} == other;",
+                "}",
+            ]
         lines += [
             "    if (w->from.value < r * (start + share)) {",
             f"        cut({FROM}, r, start, start + share);",
@@ -163,11 +171,18 @@ class Hear(Walk):
             "    }",
             "    start += share;",
             "}",
-            "if (at > KNOWN_COUNT) {",
+            "if (at < KNOWN_COUNT) {",
+            f"    return {species};",
+            "}",
+            "/* Another: none of the known, nor of those seen last. */",
+            f"other = at == KNOWN_COUNT ? (uint32_t){self.alike(self.told.capacity)} : 0u;",
+            f"again = at > KNOWN_COUNT || {self.position('other')} < KNOWN_COUNT;",
+            *repeated,
+            "if (again) {",
             f"    fail({FROM}, {self.names.macro}_NOT_CANONICAL);",
             "    return 0;",
             "}",
-            f"return (uint32_t)(at < KNOWN_COUNT ? {species} : {self.alike(self.told.capacity)});",
+            "return other;",
         ]
         self.functions += ["", "/* A species that is none of those seen last. */"]
         self.functions.append(f"static uint32_t {name}({self.walk} *w{hour})")
@@ -197,6 +212,10 @@ class Hear(Walk):
         self.add(depth, f"for (size_t {place} = 0; {place} < {count} && {sound}; {place}++) {{")
         self.add(depth + 1, self.called(inner, "set"))
         self.add(depth, "}")
+        if inner.sets:
+            self.add(depth, f"if (!set && is_set_{inner.key}({rows}, {count})) {{")
+            self.add(depth + 1, f"fail({FROM}, {self.names.macro}_NOT_CANONICAL);")
+            self.add(depth, "}")
         if self.noted(inner):
             self.add(depth, f"w->past.{inner.key}_instances++;")
         if inner.sets:

@@ -3,7 +3,7 @@
 from packcodec.emit.c_codes import code_of
 from packcodec.emit.c_header import INDENT
 from packcodec.emit.c_types import CNames, Struct
-from packcodec.emit.text import broken
+from packcodec.emit.text import broken, in_every_build
 from packcodec.layout.model import Count, Group, MessageLayout, Presence, Repeat, Run, When
 
 
@@ -23,7 +23,8 @@ class Sizes:
         fixed, lines = self._group(self.each.body, struct, "message->", 1)
         arguments = f"const struct {struct.tag} *message, size_t *bits"
         head = f"static bool size_{self.each.name}({arguments})"
-        unused = [] if "message->" in "\n".join(lines) else [f"{INDENT}(void)message;"]
+        used = "message->" in in_every_build(lines)
+        unused = [] if used else [f"{INDENT}(void)message;"]
         start = f"{INDENT}*bits = PLAIN_BITS + {fixed}u;"
         return [head, "{", start, *lines, *unused, f"{INDENT}return true;", "}"]
 

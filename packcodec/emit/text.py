@@ -14,6 +14,16 @@ def comment_text(text: str) -> str:
     return text
 
 
+def in_every_build(lines: Iterable[str]) -> str:
+    """Those lines of C that no #ifndef leaves out."""
+    kept: list[str] = []
+    left_out = False
+    for line in lines:
+        left_out = line.startswith("#ifndef") or (left_out and not line.startswith("#endif"))
+        kept += [] if left_out else [line]
+    return "\n".join(kept)
+
+
 def broken(start: str, parts: Iterable[str], joint: str, end: str) -> Iterator[str]:
     """start part joint part … end, broken before a joint where a line would be too long."""
     line, indent = start, " " * (len(start) - len(start.lstrip()) + 4)

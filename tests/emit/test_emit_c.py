@@ -1,5 +1,6 @@
 """Emitted C against the compiled Python codec: compiled strictly, run with sanitizers."""
 
+import json
 import shutil
 import subprocess
 from dataclasses import replace
@@ -22,6 +23,7 @@ from packcodec.emit import emit
 from packcodec.errors import DecodeError, LayoutError
 from packcodec.frame.codec import Codec
 from packcodec.layout import compile_layout
+from packcodec.schema import read_schema
 from packcodec.schema.model import (
     Boolean,
     Field,
@@ -272,6 +274,28 @@ def test_the_demo_compiles_without_a_warning(
     subprocess.run(
         [*compiler, *WARNINGS, *trusting, "-c", source, "-o", tmp_path / "o"], check=True
     )
+
+
+@pytest.mark.parametrize("compiler", STRICT)
+def test_no_schema_of_the_vectors_gives_a_warning(
+    compiler: tuple[str, ...], tmp_path: Path
+) -> None:
+    """Whether the build trusts values or not."""
+    if shutil.which(compiler[0]) is None:
+        pytest.skip(f"no {compiler[0]} here")
+    files = sorted((Path(__file__).parents[2] / "spec" / "vectors").rglob("*.json"))
+    assert len(files) > 15
+    for file in files:
+        vectors = json.loads(file.read_text(encoding="utf-8"))
+        models = vectors.get("models", "")
+        schema = read_schema(vectors["schema"], vectors["species"], models_toml=models)
+        try:
+            source = write(compile_layout(schema), tmp_path)
+        except LayoutError:
+            continue
+        for trusting in ((), (f"-D{schema.name.upper()}_TRUST_VALUES",)):
+            command = [compiler[0], *WARNINGS, *trusting, "-fsyntax-only", source]
+            subprocess.run(command, check=True)
 
 
 def test_the_header_is_valid_c_plus_plus(tmp_path: Path) -> None:
