@@ -10,7 +10,8 @@ class State(StrEnum):
 
     HEARD = "heard"
     RECOVERED = "recovered"
-    UNSENT = "nothing sent, or too long to protect"
+    UNSENT = "nothing sent"
+    UNPROTECTED = "nothing sent, or too long to protect"
     LOST = "lost"
     RESTART = "lost or skipped at a restart"
 

@@ -78,10 +78,12 @@ class Recovered:
 
 @dataclass(frozen=True, slots=True)
 class Unsent:
-    """The code proves that this counter holds nothing: skipped, or too long for a symbol."""
+    """The code proves that this counter was skipped; or else, unless `surely`, that its record is
+    lost and was too long for a symbol."""
 
     station: int
     counter: int
+    surely: bool
 
 
 @dataclass(frozen=True, slots=True)

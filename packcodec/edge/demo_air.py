@@ -120,7 +120,7 @@ def run_demo_air(
         in_outage=sum(outage[0] <= each.at < outage[1] for each in sent),
         heard=counts[State.HEARD],
         recovered=counts[State.RECOVERED],
-        too_long=counts[State.UNSENT],
+        too_long=counts[State.UNPROTECTED],
         missing=counts[State.LOST] + counts[State.RESTART],
         before_and_after=len(sent) - sum(counts.values()),
         receptions=len(captures) - damaged,

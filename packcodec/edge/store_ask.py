@@ -116,7 +116,11 @@ def _missing(
     rows = connection.execute(
         select(frame.c.counter, frame.c.message, frame.c.record, layout.c.identity)
         .outerjoin(layout, layout.c.number == frame.c.layout)
-        .where(frame.c.station == number, frame.c.counter >= first)
+        .where(
+            frame.c.station == number,
+            frame.c.counter >= first,
+            frame.c.state != State.UNPROTECTED,
+        )
     ).all()
     known = {row.counter for row in rows}
     unused: set[int] = set()

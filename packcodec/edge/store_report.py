@@ -64,7 +64,7 @@ def _report(connection: Any, station: int) -> StationReport:
     report.first, report.end = found[0].first, found[-1].end
     for stretch in found:
         report.counts[stretch.state] = report.counts.get(stretch.state, 0) + len(stretch)
-        if stretch.state in (State.LOST, State.RESTART):
+        if stretch.state in (State.LOST, State.RESTART, State.UNPROTECTED):
             report.gaps.append(stretch)
     copies = connection.scalar(
         select(func.count()).select_from(reception).where(reception.c.station == station)
@@ -97,7 +97,8 @@ def untold_by_station(engine: Engine, codec: Codec) -> Iterator[tuple[int, list[
     """By station, what it counted and no record tells, from the running totals of this schema."""
     own = select(layout.c.number).where(layout.c.identity == codec.layout.identity)
     columns = (frame.c.station, frame.c.counter, frame.c.layout, frame.c.message, frame.c.record)
-    rows = select(*columns).order_by(frame.c.station, frame.c.counter)
+    known = select(*columns).where(frame.c.state != State.UNPROTECTED)
+    rows = known.order_by(frame.c.station, frame.c.counter)
     with reading(engine) as connection:
         number = connection.scalar(own)
         found = connection.execute(rows.execution_options(yield_per=AT_ONCE))

@@ -118,11 +118,14 @@ def _repair(schema: Schema, bodies: dict[str, Group]) -> RepairLayout | None:
         return None
     longest = max(body.most_bits for body in bodies.values())
     lead_bits = 1 + max(message.code for message in schema.messages).bit_length()
+    longest_bytes = -(-(lead_bits + longest) // 8)
+    symbol_bytes = repair.symbol_bytes or longest_bytes
     return RepairLayout(
         repair=repair,
         held_bits=repair.window.bit_length(),
-        symbol_bytes=repair.symbol_bytes or -(-(lead_bits + longest) // 8),
+        symbol_bytes=symbol_bytes,
         sent_bits=schema.frame.sequence_bits or CARRIED_SEQUENCE_BITS,
+        holds_all=symbol_bytes >= longest_bytes,
     )
 
 

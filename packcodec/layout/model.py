@@ -126,13 +126,15 @@ class RepairLayout:
     """The repair field, which stands between header and payload of the frames that carry it.
 
     It is `held`, how many sources of the window the symbol covers, and the symbol. `sent_bits` of
-    the counter choose the coefficients.
+    the counter choose the coefficients. `holds_all`: no payload is too long for a symbol, so that a
+    source of zeros is that of a number that was never used.
     """
 
     repair: Repair
     held_bits: int
     symbol_bytes: int
     sent_bits: int
+    holds_all: bool = True
 
     @property
     def bits(self) -> int:

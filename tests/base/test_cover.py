@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from packcodec.base import Counted, State, stretches
 
-KNOWN = (State.HEARD, State.RECOVERED, State.UNSENT)
+KNOWN = (State.HEARD, State.RECOVERED, State.UNSENT, State.UNPROTECTED)
 
 
 @given(

@@ -71,6 +71,7 @@ def test_gaps_says_what_became_of_every_number(marsh: Path) -> None:
     assert station["counts"] == {
         "heard": 195,
         "recovered": 4,
+        "unprotected": 0,
         "unsent": 0,
         "lost": 1,
         "restart": 0,

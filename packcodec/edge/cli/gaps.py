@@ -23,7 +23,24 @@ from packcodec.schema.remedy import counted
 if TYPE_CHECKING:
     from packcodec.edge.store_report import StationReport
 
-HEADS = ("station", ">heard", ">recovered", ">lost", ">restart", ">nothing sent", ">copies")
+HEADS = (
+    "station",
+    ">heard",
+    ">recovered",
+    ">lost",
+    ">restart",
+    ">unprotected",
+    ">nothing sent",
+    ">copies",
+)
+STATES = (
+    State.HEARD,
+    State.RECOVERED,
+    State.LOST,
+    State.RESTART,
+    State.UNPROTECTED,
+    State.UNSENT,
+)
 
 
 @click.command()
@@ -99,8 +116,7 @@ def _failure_json(failed: Forgeries) -> dict[str, Any]:
 
 
 def _row(report: "StationReport") -> tuple[object, ...]:
-    order = (State.HEARD, State.RECOVERED, State.LOST, State.RESTART, State.UNSENT)
-    counts = [report.counts.get(state, 0) for state in order]
+    counts = [report.counts.get(state, 0) for state in STATES]
     return (report.station, *counts, report.copies)
 
 
@@ -109,8 +125,8 @@ def _tell(report: "StationReport", overdue: bool) -> None:
         say(f"station {report.station}: {gap.first} to {gap.end - 1} {gap.state}")
     for fit in report.clocks[:1]:
         say(
-            f"station {report.station}: clock by {fit.message}: {fit.offset_s:+.0f} s "
-            f"± {fit.uncertainty_s:.0f} s, {fit.drift_ppm:+.1f} ppm"
+            f"station {report.station}: clock by {fit.message}: {fit.offset_s:+z.0f} s "
+            f"± {fit.uncertainty_s:.0f} s, {fit.drift_ppm:+z.1f} ppm"
         )
     if overdue and report.overdue_from and report.last_received:
         say(
