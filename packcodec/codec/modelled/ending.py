@@ -103,6 +103,7 @@ def _narrowed(
 ) -> list[State]:
     """After each run; where flags are given, with that for the room in place of each run's own."""
     low, range_, shifts = state
+    least = LEAST_RANGE
     states = []
     for steps in runs:
         if flags:
@@ -117,7 +118,7 @@ def _narrowed(
                 range_ = r * width if width else range_ - r * start
             else:
                 range_ = r * width
-            while range_ < LEAST_RANGE:
+            while range_ < least:
                 range_ <<= 8
                 low <<= 8
                 shifts += 1

@@ -69,6 +69,10 @@ class ModelledPayload:
         else:
             from packcodec.codec.modelled.reading import read_source as write
         write(self.walk, source)
+        # As parameters the constants are local names, which cost a little less.
+        local = "".join(f", {each}={each}" for each in source.constants)
+        head = source.lines[0].removesuffix("):")
+        source.lines[0] = f"{head}, *{local}):" if local else f"{head}):"
         scope: dict[str, Any] = {
             **source.constants,
             "settle": settle,
