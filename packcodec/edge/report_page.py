@@ -42,6 +42,7 @@ from packcodec.edge.station_charts import (
     short,
 )
 from packcodec.edge.templates import page_text, template
+from packcodec.schema.remedy import counted
 
 SEED = 20270401
 MOST_CURVES = 6
@@ -160,9 +161,9 @@ def _untold(data: Dataset) -> Iterator[tuple[str, str]]:
     sums = summed(each for _, each in data.untold)
     visits = [found for (_, count), found in sums.items() if count.endswith("visits")]
     if visits:
-        counted, unknown = (sum(each) for each in zip(*visits, strict=True))
-        rest = f", and {unknown} stretches unknown" if unknown else ""
-        yield "visits counted, but in no record", f"{counted}{rest}"
+        known, unknown = (sum(each) for each in zip(*visits, strict=True))
+        rest = f", and {counted(unknown, 'stretch', 'stretches')} unknown" if unknown else ""
+        yield "visits counted, but in no record", f"{known}{rest}"
 
 
 def cares(data: Dataset) -> list[str]:

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from packcodec.base.untold import Untold, summed
+from packcodec.schema.remedy import counted
 
 
 def stretch_words(each: Untold) -> str:
@@ -15,9 +16,10 @@ def stretch_words(each: Untold) -> str:
 
 def sum_words(found: Iterable[Untold]) -> Iterator[str]:
     """Each count with what was lost of it but is counted all the same, in one line."""
-    for (message, count), (counted, unknown) in summed(found).items():
-        rest = f", and an unknown number in {unknown} stretches" if unknown else ""
-        yield f"{message}.{count}: {counted} counted by running totals alone{rest}"
+    for (message, count), (known, unknown) in summed(found).items():
+        stretches = counted(unknown, "stretch", "stretches")
+        rest = f", and an unknown number in {stretches}" if unknown else ""
+        yield f"{message}.{count}: {known} counted by running totals alone{rest}"
 
 
 def untold_json(each: Untold) -> dict[str, Any]:

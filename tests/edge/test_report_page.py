@@ -21,6 +21,7 @@ from small_dataset import (
     summary,
 )
 
+from packcodec.base.untold import Untold, Why
 from packcodec.codec.record import AtLeast, Record
 from packcodec.dataset.build import Heard
 from packcodec.dataset.model import Dataset
@@ -146,6 +147,15 @@ def test_gaps_are_listed_with_what_is_around_them() -> None:
     text = read(protect(small())).text
     assert "1 gap: frames that were sent and never came" in text
     assert "1 2027-04-02 08:00 2027-04-02 09:00" in text
+
+
+def test_visits_in_lost_frames_are_among_the_figures() -> None:
+    known = Untold("summary", "rows.visits", 1, 3, 1, 7)
+    unknown = Untold("summary", "rows.visits", 5, 900, 895, None, Why.TOO_LONG)
+    assert "visits counted" not in read(protect(small())).text
+    data = replace(small(), untold=((1, known), (2, known), (2, unknown)))
+    text = read(protect(data)).text
+    assert "visits counted, but in no record 14, and 1 stretch unknown" in text
 
 
 def health(sequence: int, hour: float, **values: object) -> Record:
