@@ -360,7 +360,11 @@ class Codec:
                 "is missing", place="sequence", remedy="a seal needs the whole counter"
             )
         if not seal.has(station):
-            raise EncodeError(f"there is none for station {station}", place="key")
+            raise EncodeError(
+                f"there is none for station {station}",
+                place="key",
+                remedy="load the schema with it",
+            )
         unsent = self._unsent(code, station, len(data) + self.layout.check.octets)
         return seal.close(data, self.layout.identity + unsent, station, counter)
 

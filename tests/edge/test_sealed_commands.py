@@ -101,3 +101,11 @@ def test_a_station_without_its_key_does_not_start(folder: Path, packcodec: Comma
 def test_compile_says_what_a_seal_is_worth(folder: Path, packcodec: Command) -> None:
     ran = packcodec("compile", folder / "schema.toml")
     assert "ccm4, 4 bytes: encrypted and authenticated" in ran.out
+
+
+def test_encode_seals_nothing_and_says_who_does(folder: Path, packcodec: Command) -> None:
+    ran = packcodec("encode", folder / "schema.toml", stdin='{"message": "health"}\n' * 3)
+    assert (ran.code, ran.out) == (2, "")
+    assert "only a station seals frames" in ran.err
+    assert "packcodec seen" in ran.err
+    assert len(ran.err.splitlines()) == 1

@@ -19,9 +19,16 @@ from packcodec.schema.remedy import counted
 def command(schema: str, records: TextIO, as_json: bool) -> None:
     """Records (JSON Lines, RECORDS or standard input) → frames, one line of hex each.
 
-    A record that cannot be sent is reported on standard error, and the exit is 2.
+    A record that cannot be sent is reported on standard error, and the exit is 2. A schema with a
+    seal is refused: only a station, which counts its frames, may seal them (packcodec seen).
     """
     codec = load(schema)
+    if codec.layout.check.sealed:
+        raise EncodeError(
+            "only a station seals frames, for no counter may come twice under its key",
+            place=schema,
+            remedy="use packcodec seen, or packcodec.edge.station",
+        )
     refused = 0
     for item in read_records(records, name_of(records)):
         try:
