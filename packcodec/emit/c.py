@@ -14,6 +14,7 @@ from packcodec.emit.c_header import INDENT, header
 from packcodec.emit.c_modelled import Models
 from packcodec.emit.c_types import CNames
 from packcodec.emit.templates import template
+from packcodec.emit.text import wrapped
 from packcodec.layout.model import Layout, MessageLayout
 
 _BLOCK = re.compile(r"/\*@ (?P<key>.*?) \*/\n(?P<text>.*?)\n(?=/\*@|\Z)", re.DOTALL)
@@ -51,7 +52,8 @@ def _source(layout: Layout, names: CNames) -> Iterator[str]:
     if models:
         yield from _helpers(models.filled(template("c_coder.c")), text, names)
     yield from tables
-    yield from body
+    for line in body:
+        yield from wrapped(line)
 
 
 def _helpers(functions: str, body: str, names: CNames) -> list[str]:

@@ -21,7 +21,7 @@ class Hear(Walk):
 
     def value(self, part: Part, at: int, depth: int) -> None:
         entry = part.said["fields"][at]
-        code = self.place(part, entry["value"])
+        code = self.place(part, entry["value"], depth)
         if entry["part"] != "gap":
             self.hold(part, at, code, depth)
             return
@@ -42,11 +42,11 @@ class Hear(Walk):
         self.add(depth, f"{part.at}{part.struct.members[field.name]} = {value};")
 
     def presence(self, part: Part, at: int, depth: int) -> None:
-        code = self.place(part, part.said["fields"][at]["presence"])
+        code = self.place(part, part.said["fields"][at]["presence"], depth)
         presence = part.struct.presence[part.fields[at].name]
         self.add(depth, f"{part.at}{presence} = {code} != 0u;")
 
-    def place(self, part: Part, place: dict[str, Any]) -> str:
+    def place(self, part: Part, place: dict[str, Any], depth: int) -> str:
         """The code that is read by the table of its place."""
         codes = int(place["codes"])
         last = literal(codes - 1)
@@ -55,13 +55,13 @@ class Hear(Walk):
         if not place["rows"]:
             return self.alike(codes)
         classes = len(Classes(codes))
-        row = self.table(part, place, classes)
+        row = self.table(part, place, classes, depth)
         code = f"get_by_class({FROM}, {row}, {classes}u, {last})"
         if codes <= MOST_ALONE:
             code = f"get_symbol({FROM}, {row}, {codes}u)"
         if place["around"] == "none":
             return code
-        return f"unfold({code}, {self.centre(part, place)}, {last})"
+        return f"unfold({code}, {self.centre(part, place, depth)}, {last})"
 
     def alike(self, codes: int) -> str:
         return f"get_alike({FROM}, {literal(codes - 1)})" if codes > 1 else "0u"
@@ -81,7 +81,7 @@ class Hear(Walk):
             lines = [
                 f"{self.code_type} code = {days} * 24u;",
                 "",
-                f"code = (code + {self.place(part, entry['hour'])}) * {an_hour}u;",
+                f"code = (code + {self.place(part, entry['hour'], depth)}) * {an_hour}u;",
                 f"code += {self.alike(an_hour)};" if an_hour > 1 else "",
             ]
         self.add(depth, "{", *(INDENT + line if line else "" for line in lines))
@@ -195,7 +195,8 @@ class Hear(Walk):
         entry = part.said["fields"][[f.name for f in part.fields].index(inner.field.name)]
         count = f"{part.at}{part.struct.counts[inner.field.name]}"
         place = "ij"[inner.depth - 1]
-        counted = f"{count} = (uint8_t)({self.place(part, entry['count'])} + {inner.field.least}u);"
+        code = self.place(part, entry["count"], depth)
+        counted = f"{count} = (uint8_t)({code} + {inner.field.least}u);"
         if inner.sets:
             rows = f"{part.at}{part.struct.members[inner.field.name]}"
             flag = self.tables.sums(entry["set"], f"{inner.path} set")

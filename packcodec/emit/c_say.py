@@ -46,12 +46,12 @@ class Say(Walk):
         if codes == 1:
             return
         if place["around"] != "none":
-            code = self._folded(code, self.centre(part, place), codes)
+            code = self._folded(code, self.centre(part, place, depth), codes)
         if codes <= MOST_ALONE:
-            self.add(depth, f"symbol({TO}, {self.table(part, place, codes, code)});")
+            self.add(depth, f"symbol({TO}, {self.table(part, place, codes, depth, code)});")
             return
         spans = Classes(codes).spans
-        row = self.table(part, place, len(spans))
+        row = self.table(part, place, len(spans), depth)
         first, width = spans[-1]
         if width == 1 << (first.bit_length() - 2):
             self.add(depth, f"by_class({TO}, {row}, {code});")

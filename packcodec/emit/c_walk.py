@@ -16,6 +16,8 @@ from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_told import ACTIVE, HOUR, KIN, LAST, PREVIOUS, Part, Told
 from packcodec.schema.model import Field, ListOf
 
+# Of what is inside another expression.
+LONG = 24
 NEAR = {"before": 0, "before_2": 1, "before_3": 2}
 
 
@@ -92,6 +94,10 @@ class Walk:
             word = self.told.seen[part.key].word(self.moment_now(part), species)
             self.add(1, f"note_{part.key}(&w->past, k, {word}{known});")
         lines, self.lines = self.lines, outer
+        text = "\n".join(lines)
+        for kind, name in ((self.code_type, "centre"), ("size_t", "chosen")):
+            if f" {name} = " in text:
+                lines.insert(min(1, part.depth), f"{INDENT}{kind} {name};")
         if part.outer and not any(re.search(r"\brow\b", line) for line in lines[1:]):
             lines = lines[1:]
         arguments = self.arguments(part)
@@ -233,15 +239,24 @@ class Walk:
             text = f"({text}) * {kinds}u + {kind}" if text else kind
         return text
 
-    def table(self, part: Part, place: dict[str, Any], symbols: int, code: str = "") -> str:
+    def named(self, name: str, text: str, depth: int) -> str:
+        """A text, or where it is long the variable that a statement before gives its value."""
+        if len(text) <= LONG:
+            return text
+        self.add(depth, f"{name} = {_bare(text)};")
+        return name
+
+    def table(
+        self, part: Part, place: dict[str, Any], symbols: int, depth: int, code: str = ""
+    ) -> str:
         """Where a row of sums begins, or the code in it."""
         meaning = f"{part.path}.{part.fields[place['at']].name}: {place['get']}"
         name = self.tables.sums(place["rows"], meaning)
-        row = self.row(part, place)
+        row = self.named("chosen", self.row(part, place), depth)
         by_row = f"{symbols}u * ({row})" if " " in row else f"{symbols}u * {row}"
         return name + "".join(f" + {each}" for each in (by_row if row else "", code) if each)
 
-    def centre(self, part: Part, place: dict[str, Any]) -> str:
+    def centre(self, part: Part, place: dict[str, Any], depth: int) -> str:
         around, fallback = place["around"], literal(place["centre"])
         if around == "centre":
             return fallback
@@ -249,7 +264,7 @@ class Walk:
         if codes > place["codes"]:
             last = literal(place["codes"] - 1)
             code = f"({code} < {last} ? {code} : {last})"
-        return _if(conditions, code, fallback)
+        return self.named("centre", _if(conditions, code, fallback), depth)
 
     def _context(self, part: Part, place: dict[str, Any], name: str) -> tuple[str, int]:
         """Which of its kinds a context is in, and how many there are."""
@@ -313,6 +328,16 @@ class Walk:
         by = f"{code} * {literal(units)}" if units > 1 else code
         kind = "(uint64_t)" if self.told.moment == "uint64_t" and not self.wide else ""
         return f"w->past.elapsed += {kind}{by};"
+
+
+def _bare(text: str) -> str:
+    """Without the brackets around all of it."""
+    depth = 0
+    for at, letter in enumerate(text):
+        depth += (letter == "(") - (letter == ")")
+        if depth == 0 and at < len(text) - 1:
+            return text
+    return text[1:-1]
 
 
 def _if(conditions: list[str], yes: str, no: str) -> str:

@@ -24,6 +24,18 @@ def in_every_build(lines: Iterable[str]) -> str:
     return "\n".join(kept)
 
 
+def wrapped(line: str) -> Iterator[str]:
+    """A line of C, which may be broken at any space but in comments and directives."""
+    indent = " " * (len(line) - len(line.lstrip()) + 4)
+    while len(line) > WIDTH and "/*" not in line and not line.startswith(("#", " *")):
+        at = line.rfind(" ", len(indent), WIDTH + 1)
+        if at < 0:
+            break
+        yield line[:at]
+        line = indent + line[at + 1 :]
+    yield line
+
+
 def broken(start: str, parts: Iterable[str], joint: str, end: str) -> Iterator[str]:
     """start part joint part … end, broken before a joint where a line would be too long."""
     line, indent = start, " " * (len(start) - len(start.lstrip()) + 4)
