@@ -6,7 +6,7 @@ Everything here is drawn from codes already said in the same payload, so each pa
 from collections.abc import Callable
 
 from packcodec.codec.modelled.tables import Classes
-from packcodec.codec.modelled.tree import Item, Tree
+from packcodec.codec.modelled.tree import Tree
 
 HOUR_S = 3600
 HOURS_IN_DAY = 24
@@ -94,9 +94,6 @@ class Now:
         self.history = history
         self.here = here
         self.group = group
-
-
-Getter = Callable[[Tree], Item]
 
 
 def bucket_of(codes: int) -> tuple[int, Callable[[int | None], int]]:

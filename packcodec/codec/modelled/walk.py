@@ -241,7 +241,6 @@ class GapPart:
 
 class ListPart:
     def __init__(self, walk: Walk, field: ListOf, spot: Spot, *, tail: bool) -> None:
-        self.walk = walk
         self.path = spot.path
         self.least, self.most = field.least, field.most
         self.element = Group(walk, field.fields, f"{spot.path}[]", listed=True)
