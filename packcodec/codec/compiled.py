@@ -82,6 +82,7 @@ class PayloadCodec:
             "index": index,
             "from_bytes": int.from_bytes,
             "misfit": _misfit,
+            "whole": _whole,
             "Misfit": Misfit,
             "MISFITS": MISFITS,
             "COLLECTIONS": COLLECTIONS,
@@ -118,6 +119,13 @@ class PayloadCodec:
 
 def _misfit() -> NoReturn:
     raise Misfit
+
+
+def _whole(value: object) -> int:
+    """A plain integer, not numpy's, which would overflow in silence."""
+    if isinstance(value, bool):
+        raise Misfit
+    return index(value)  # type: ignore[arg-type]
 
 
 def _wrong_length(wanted: int, given: int) -> PackcodecError:

@@ -270,11 +270,11 @@ def _ordered(body: Group, values: str, source: Source) -> str:
             listed = f"{listed} if type({item}) is list else misfit()"
             item = f"None if {item} is None else {listed}" if field_.optional else listed
         elif isinstance(field_, Integer | Scaled | Duration):
-            # index: not for plain integers, but for numpy's, which would overflow in silence.
-            whole = isinstance(field_, Integer) and not field_.optional
-            number = "index(v_)" if whole else "v_"
             # True passes for 1 wherever Python reckons with it, but says nothing of how many.
-            item = f"misfit() if (v_ := {item}) is True or v_ is False else {number}"
+            if isinstance(field_, Integer) and not field_.optional:
+                item = f"v_ if type(v_ := {item}) is int else whole(v_)"
+            else:
+                item = f"misfit() if (v_ := {item}) is True or v_ is False else v_"
         items.append(item)
     return f"({''.join(f'{item}, ' for item in items)})"
 
