@@ -98,7 +98,7 @@ class Walk:
         for kind, name in ((self.code_type, "centre"), ("size_t", "chosen")):
             if f" {name} = " in text:
                 lines.insert(min(1, part.depth), f"{INDENT}{kind} {name};")
-        if part.outer and not any(re.search(r"\brow\b", line) for line in lines[1:]):
+        if part.outer and not any(_names("row", line) for line in lines[1:]):
             lines = lines[1:]
         arguments = self.arguments(part)
         unused = self._unused(arguments, "\n".join(lines))
@@ -121,7 +121,7 @@ class Walk:
     def _unused(self, arguments: str, text: str) -> Iterator[str]:
         """What keeps a compiler from warning of an argument that others of its kind need."""
         for name in re.findall(r"(\w+)(?=,|$)", arguments):
-            if not re.search(rf"\b{name}\b", text):
+            if not _names(name, text):
                 yield f"{INDENT}(void){name};"
 
     def _field(self, part: Part, at: int, field: Field) -> None:
@@ -328,6 +328,11 @@ class Walk:
         by = f"{code} * {literal(units)}" if units > 1 else code
         kind = "(uint64_t)" if self.told.moment == "uint64_t" and not self.wide else ""
         return f"w->past.elapsed += {kind}{by};"
+
+
+def _names(name: str, text: str) -> bool:
+    """Whether C names a variable, and not only a member that is called so."""
+    return re.search(rf"(?<![\w.>]){name}\b", text) is not None
 
 
 def _bare(text: str) -> str:

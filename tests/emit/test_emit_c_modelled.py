@@ -1,12 +1,13 @@
 """Emitted C in modelled coding where drawn schemas seldom lead: long tails, no room for them."""
 
+import subprocess
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from random import Random
 
 import pytest
-from c_program import COMPILER, SANITIZERS, ask, build
+from c_program import COMPILER, SANITIZERS, WARNINGS, ask, build, write
 from every_kind import schema_of
 from hypothesis import given
 from hypothesis import strategies as st
@@ -20,7 +21,15 @@ from packcodec.emit.c_codes import divided
 from packcodec.errors import EncodeError, LayoutError, Reason
 from packcodec.frame.codec import Codec
 from packcodec.layout import compile_layout
-from packcodec.schema.model import Duration, Integer, ListOf, Schema, SpeciesCode, Time
+from packcodec.schema.model import (
+    Boolean,
+    Duration,
+    Integer,
+    ListOf,
+    Schema,
+    SpeciesCode,
+    Time,
+)
 
 CODES = 40
 TAIL = ListOf(
@@ -85,6 +94,15 @@ def sent(codec: Codec, frame: bytes) -> str:
     """The numbers that a frame holds."""
     values = codec.decode(frame, station=3).values
     return " ".join(map(str, flat(codec.schema, codec.schema.messages[0].fields, values)))
+
+
+@pytest.mark.skipif(COMPILER is None, reason="no C compiler (gcc or clang)")
+@pytest.mark.parametrize("name", ["w", "row", "i", "message", "last", "centre", "chosen"])
+def test_fields_may_be_called_as_variables_are(name: str, tmp_path: Path) -> None:
+    for high in (3, 9, 400):
+        schema = schema_of(ListOf(name, (Integer(name, 3, high),), 1, 4), Boolean("lid"))
+        source = write(compile_layout(replace(schema, coding="modelled")), tmp_path)
+        subprocess.run([str(COMPILER), *WARNINGS, "-fsyntax-only", source], check=True)
 
 
 def test_a_packet_in_which_too_much_can_pass_is_refused_by_name() -> None:
