@@ -29,10 +29,11 @@ from packcodec.frame.crc import crc_function
 from packcodec.frame.header import Header, as_said
 from packcodec.frame.repair import RepairField, Ring
 from packcodec.frame.sequence import COUNTERS, infer_counter
+from packcodec.frame.source import Sources
 from packcodec.frame.times import resolve, wraps
 from packcodec.frozen import frozen
 from packcodec.layout.compiler import LARGEST_FRAME_BYTES
-from packcodec.layout.model import Layout, RepairLayout
+from packcodec.layout.model import Layout
 from packcodec.schema.model import Schema
 
 if TYPE_CHECKING:
@@ -80,8 +81,7 @@ class Codec:
             self._identity_crc = self._crc(layout.identity)
         # Messages with times that only the reception time makes whole.
         self._wrapping = {each.name for each in layout.messages if wraps(each.message.fields)}
-        # Of a source: a bit that says it is one, and the message's code.
-        self._lead_bits = 1 + max(self._by_code).bit_length()
+        self._sources = Sources(layout.repair, max(self._by_code)) if layout.repair else None
         self._least = (layout.header_bits + 7) // 8 + layout.check.octets
 
     @property
@@ -131,13 +131,10 @@ class Codec:
         header = self._header.join(payload.message.message.code, station, sequence)
         bits, n = payload.pack_bits(*payload.ordered(values))
         width = self.layout.header_bits
-        if self.layout.repair is not None:
-            field = self._advance(self.layout.repair, name, sequence, ring, bits, n)
-            if field is not None:
-                symbol_bits = 8 * self.layout.repair.symbol_bytes
-                header = header << self.layout.repair.held_bits | field.held
-                header = header << symbol_bits | int.from_bytes(field.symbol, "big")
-                width += self.layout.repair.bits
+        if self._sources is not None:
+            code = payload.message.message.code
+            field, m = self._sources.advance(name, code, sequence, ring, bits, n)
+            header, width = header << m | field, width + m
         total = width + n
         most = payload.message.most_frame_bytes
         if (total + 7) // 8 + self.layout.check.octets > most:
@@ -224,9 +221,9 @@ class Codec:
             )
         payload = self.payloads[name]
         field, source = None, b""
-        if self.layout.repair is not None:
-            field, n = self._repair_field(self.layout.repair, name, sequence, x, n)
-            source = self._source(self.layout.repair, code, x & ((1 << n) - 1), n)
+        if self._sources is not None:
+            field, n = self._sources.field(name, sequence, x, n)
+            source = self._sources.source(code, x & ((1 << n) - 1), n)
         values = payload.named(payload.unpack_bits(x, n))
         if received is not None and name in self._wrapping:
             values = resolve(values, self.schema.epoch, received)
@@ -252,88 +249,19 @@ class Codec:
 
         Raises DecodeError where the source is not one of this layout.
         """
-        bits = 8 * len(source) - self._lead_bits
-        x = int.from_bytes(source, "big")
-        code = (x >> bits) ^ (1 << self._lead_bits >> 1)
-        name = self._by_code.get(code)
-        if name is None:
+        name = None if self._sources is None else self._by_code.get(self._sources.code(source))
+        if self._sources is None or name is None:
             raise DecodeError(Reason.UNKNOWN_MESSAGE, "not a source", place="message")
         payload = self.payloads[name]
-        # The payload says where it ends, so of the lengths that are 8 bits apart just one leaves
-        # it 0 to 7 zeros of padding, and all that follows is zero. It may fill the source.
-        x, bits = x << 7, bits + 7
-        zeros = min(bits, (x & -x).bit_length() - 1)
-        for rest in range(zeros, -1, -8):
+        for x, bits in self._sources.payloads(source):
             try:
-                values = payload.named(payload.unpack_bits(x >> rest, bits - rest))
+                values = payload.named(payload.unpack_bits(x, bits))
             except DecodeError:
                 continue
             if received is not None and name in self._wrapping:
                 values = resolve(values, self.schema.epoch, received)
             return Record(name, values, station, sequence)
         raise DecodeError(Reason.NOT_CANONICAL, "the source holds no payload", place=name)
-
-    def _source(self, repair: RepairLayout, code: int, bits: int, n: int) -> bytes:
-        """A payload of `n` bits as a source; zeros where it is too long for a symbol."""
-        room = 8 * repair.symbol_bytes - self._lead_bits - n
-        x = 1 << self._lead_bits >> 1 | code
-        if room >= 0:
-            return ((x << n | bits) << room).to_bytes(repair.symbol_bytes, "big")
-        if -room > n or bits & ((1 << -room) - 1):
-            return bytes(repair.symbol_bytes)
-        return (x << n + room | bits >> -room).to_bytes(repair.symbol_bytes, "big")
-
-    def _advance(
-        self,
-        repair: RepairLayout,
-        name: str,
-        sequence: int | None,
-        ring: Ring | None,
-        bits: int,
-        n: int,
-    ) -> RepairField | None:
-        """Pass the ring, and get the repair field of this frame; None where it carries none."""
-        if sequence is None:
-            raise EncodeError(
-                "is missing", place="sequence", remedy="the repair code needs the whole counter"
-            )
-        field = RepairField(0, bytes(repair.symbol_bytes))
-        if ring is not None:
-            code = self.payloads[name].message.message.code
-            field = ring.advance(sequence, self._source(repair, code, bits, n))
-        return field if repair.rides(name, sequence) else None
-
-    def _repair_field(
-        self, repair: RepairLayout, name: str, sequence: int | None, x: int, n: int
-    ) -> tuple[RepairField | None, int]:
-        """The repair field of the last `n` bits of `x`, and how many bits follow it."""
-        if sequence is None:
-            raise CarrierError(
-                "is missing",
-                place="sequence",
-                remedy="frames of this schema do not carry it: pass the number the carrier gives",
-            )
-        if not repair.rides(name, sequence):
-            return None, n
-        n -= repair.bits
-        if n < 0:
-            raise DecodeError(
-                Reason.WRONG_LENGTH,
-                f"the frame ends {-n} bits before its repair field does",
-                place="repair",
-            )
-        symbol_bits = 8 * repair.symbol_bytes
-        field = x >> n
-        held = field >> symbol_bits & ((1 << repair.held_bits) - 1)
-        if held > repair.repair.window:
-            raise DecodeError(
-                Reason.OUT_OF_RANGE,
-                f"holds {held} sources",
-                place="repair.held",
-                remedy=f"the window is {repair.repair.window}",
-            )
-        symbol = field & ((1 << symbol_bits) - 1)
-        return RepairField(held, symbol.to_bytes(repair.symbol_bytes, "big")), n
 
     def check(self, data: bytes, code: int, station: int) -> int:
         """The check that must follow `data`, a frame's header and payload.
