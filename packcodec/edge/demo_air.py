@@ -70,7 +70,7 @@ class Air:
             f"{self.sent:,} frames sent through air that loses one in five, and for "
             f"{OUTAGE.seconds // 3600} hours all of them ({self.in_outage:,} frames)"
         )
-        yield "in fixed coding; each summary has a repair symbol, which schema.toml does not ask for"
+        yield "in fixed coding; summaries carry repair symbols, which schema.toml does not ask for"
         yield (
             f"{self.heard:,} heard by at least one of two bases ({self.receptions:,} receptions, "
             f"{self.copies:,} of them copies; {self.damaged:,} damaged ones refused)"
