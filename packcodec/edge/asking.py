@@ -33,7 +33,7 @@ class Asking:
                 remedy="name a serial line or a UDP port, or use packcodec ask",
             )
         if not any(codec.has_keys for codec in store.codecs):
-            raise KeysError("there are none", place="--ask", remedy="give --keys")
+            raise KeysError("there are none to sign with", place="--ask", remedy="give --keys")
 
     def heard(self, events: Iterable[Event]) -> None:
         """Ask the stations of these events, if it is time. Raises nothing: receiving goes on."""

@@ -21,6 +21,8 @@ MIGRATIONS = Path(__file__).parent / "migrations"
 # Any number, as long as every base uses the same: who holds it may change the tables.
 MIGRATION_LOCK = 7_226_225
 BUSY_MS = 60_000
+# To SQLite, a database in memory: what a base heard would be gone with it.
+NO_FILE = ("", ":memory:", "sqlite:///:memory:")
 PRAGMAS = (
     "journal_mode = WAL",
     "synchronous = FULL",
@@ -37,6 +39,8 @@ def open_database(where: str, *, create: bool = False) -> Engine:
     Only with `create` is a file made where there is none: a name with a slip in it must not pass
     for a store that has heard nothing. Raises StoreError.
     """
+    if where in NO_FILE:
+        raise StoreError("is no name of a store", place=f"{where!r}", remedy=_FORMS)
     engine = _engine(where)
     _check_file(engine, where, create)
     try:

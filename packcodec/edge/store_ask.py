@@ -12,6 +12,7 @@ from packcodec.base.ask import Asked, ask, never_used
 from packcodec.base.cover import State
 from packcodec.edge.database import not_kept, reading
 from packcodec.edge.tables import asked, frame, from_us, layout, station, to_us
+from packcodec.errors import DecodeError, KeysError
 from packcodec.frame.codec import Codec
 from packcodec.frame.missing import KEPT_FRAMES
 
@@ -31,6 +32,20 @@ def stations_heard(engine: Engine) -> list[int]:
         return list(connection.scalars(select(station.c.station).order_by(station.c.station)))
 
 
+def unasked(
+    engine: Engine, codecs: Sequence[Codec], stations: Iterable[int]
+) -> Iterator[tuple[int, str]]:
+    """Those of `stations` that `lists` passes over, whatever they miss, each with the reason."""
+    by_identity = {codec.layout.identity: codec for codec in codecs}
+    with reading(engine) as connection:
+        for number in stations:
+            _, highest = _ends(connection, number)
+            if highest is None:
+                yield number, "was never heard"
+            elif _speaks(connection, by_identity, number, highest) is None:
+                yield number, "speaks another schema"
+
+
 def lists(
     engine: Engine,
     codecs: Sequence[Codec],
@@ -41,7 +56,8 @@ def lists(
     """A list for each of these stations that has something to be asked for and was not asked today.
 
     A station whose newest frame is of none of `codecs` gets none. Each list is in the store when it
-    is given. Raises KeysError for a station without a key, StoreError where nothing can be kept.
+    is given. Raises KeysError for a station without a key or with one that does not open what it
+    sent, StoreError where nothing can be kept.
     """
     by_identity = {codec.layout.identity: codec for codec in codecs}
     for number in stations:
@@ -65,13 +81,13 @@ def _list(
     connection.execute(
         select(station.c.station).where(station.c.station == number).with_for_update()
     )
-    own = and_(frame.c.station == number, frame.c.state == State.HEARD)
-    first, highest = connection.execute(
-        select(func.min(frame.c.counter), func.max(frame.c.counter)).where(own)
-    ).one()
-    codec = None if highest is None else _speaks(connection, codecs, number, highest)
+    first, highest = _ends(connection, number)
+    if first is None or highest is None:
+        return None
+    codec = _speaks(connection, codecs, number, highest)
     if codec is None:
         return None
+    _check_key(connection, codec, number, highest)
     missing = _missing(connection, codecs, number, max(first, highest + 1 - KEPT_FRAMES), highest)
     before = [
         Asked(row.number, from_us(row.asked_us), tuple(json.loads(row.counters)))
@@ -95,6 +111,33 @@ def _list(
         },
     )
     return ListFrame(number, *made)
+
+
+def _ends(connection: Connection, number: int) -> tuple[int | None, int | None]:
+    """The lowest and the highest counter that was heard."""
+    own = and_(frame.c.station == number, frame.c.state == State.HEARD)
+    first, highest = connection.execute(
+        select(func.min(frame.c.counter), func.max(frame.c.counter)).where(own)
+    ).one()
+    return first, highest
+
+
+def _check_key(connection: Connection, codec: Codec, number: int, highest: int) -> None:
+    """A list signed with a wrong key is heard by nobody, and the day is lost."""
+    if not codec.has_key(number):
+        return
+    own = and_(frame.c.station == number, frame.c.counter == highest)
+    row = connection.execute(select(frame.c.bytes, frame.c.message).where(own)).one()
+    try:
+        codec.open(
+            bytes(row.bytes), station=number, message=row.message, expected={number: highest}
+        )
+    except DecodeError:
+        raise KeysError(
+            f"the one for station {number} does not open what it sent",
+            place="keys",
+            remedy="give the key that the station has",
+        ) from None
 
 
 def _speaks(

@@ -195,6 +195,38 @@ def test_the_command_makes_no_store_and_knows_what_cannot_be_sent_again(
     assert "none of them can be sent again" in ran.err
 
 
+def test_a_key_that_is_not_the_stations_signs_nothing(folder: Path, packcodec: Command) -> None:
+    air = Air(str(folder / "base.db"), loss=0.4)
+    air.day()
+    air.store.close()
+    other = folder / "other.key"
+    other.write_text(f"1 {bytes(16).hex()}\n")
+    other.chmod(0o600)
+    ask = ["ask", folder / "base.db", "--schema", folder / "schema.toml", "--keys"]
+    at = ["--at", (EPOCH + timedelta(days=9)).isoformat()]
+    ran = packcodec(*ask, other, *at)
+    assert (ran.code, ran.out) == (2, "")
+    assert "keys: the one for station 1 does not open what it sent; give the key" in ran.err
+    assert packcodec(*ask, folder / "keys", *at).out != ""
+
+
+def test_who_cannot_be_asked_is_told(folder: Path, packcodec: Command) -> None:
+    air = Air(str(folder / "base.db"), loss=0.4)
+    air.day()
+    air.store.close()
+    (folder / "newer.toml").write_text(toml().replace("version = 1", "version = 2"))
+    ask = ["ask", folder / "base.db", "--keys", folder / "keys", "--schema"]
+    at = ["--at", (EPOCH + timedelta(days=9)).isoformat()]
+    ran = packcodec(*ask, folder / "newer.toml", *at)
+    assert (ran.code, ran.out) == (2, "")
+    assert "station 1 speaks another schema, and is not asked" in ran.err
+    assert "nothing to ask for" not in ran.err
+    ran = packcodec(*ask, folder / "schema.toml", *at, "--station", "2", "--station", "1")
+    assert ran.code == 0
+    assert "station 2 was never heard, and is not asked" in ran.err
+    assert "station 1 is asked for" in ran.err
+
+
 def test_asking_needs_a_way_and_a_key(tmp_path: Path) -> None:
     store = Store.open(str(tmp_path / "base.db"), [CODEC])
     with pytest.raises(SourceError, match="none of these sources can send"):

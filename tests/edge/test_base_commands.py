@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from click import Command
 from click.testing import CliRunner, Result
+from conftest import Command as Runner
 from frame_stream import CSV, EPOCH, TOML, frames_of, summary
 
 from packcodec.errors import MissingPartError
@@ -208,3 +209,21 @@ def test_a_part_that_is_not_installed_is_named_with_its_remedy(
     result = run(command, marsh / "store.db", *source, *schema)
     assert isinstance(result.exception, MissingPartError)
     assert "pip install 'packcodec[base]'" in str(result.exception)
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [
+        *(("--loss", bad) for bad in ("nan", "-0.1", "1")),
+        *(("--burst", bad) for bad in ("nan", "inf", "0.5", "1e300")),
+        *(("--list-loss", bad) for bad in ("nan", "1.5")),
+        *(("--every", bad) for bad in ("0", "-2")),
+    ],
+)
+def test_simulate_refuses_figures_that_mean_nothing(
+    packcodec: Runner, option: str, value: str
+) -> None:
+    ran = packcodec("simulate", DEMO / "schema.toml", "--outage", "3", option, value)
+    assert (ran.code, ran.out) == (2, "")
+    assert option in ran.err
+    assert len(ran.err.splitlines()) == 1

@@ -82,3 +82,12 @@ def test_lines_that_are_no_records_end_an_export_with_2(
     assert ran.code == 2
     assert f"r.jsonl:{2 if writes else 1}: is not" in ran.err
     assert out.exists() == writes
+
+
+@pytest.mark.parametrize("name", ["", ":memory:", "sqlite:///:memory:"])
+def test_a_store_in_memory_is_refused(packcodec: Command, tmp_path: Path, name: str) -> None:
+    (tmp_path / "frames.hex").write_text("")
+    for words in (("gaps", name), ("receive", name, tmp_path / "frames.hex", "--schema", SCHEMA)):
+        ran = packcodec(*words)
+        assert (ran.code, ran.out) == (2, "")
+        assert "is no name of a store; give a file name" in ran.err

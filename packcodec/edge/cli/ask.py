@@ -15,7 +15,7 @@ from packcodec.edge.files import load
 from packcodec.edge.logs import station_number
 from packcodec.edge.parts import part
 from packcodec.edge.sources import now
-from packcodec.errors import KeysError
+from packcodec.errors import KeysError, StoreError
 from packcodec.frame.codec import Codec
 from packcodec.frame.missing import LEAST_BYTES, MOST_BYTES
 from packcodec.schema.remedy import counted
@@ -58,7 +58,7 @@ def command(
     """
     part("sqlalchemy", "base")
     from packcodec.edge.database import open_database
-    from packcodec.edge.store_ask import lists, stations_heard
+    from packcodec.edge.store_ask import lists, stations_heard, unasked
 
     opened_by = given_keys(keys) or {}
     codecs = [load(schema, opened_by) for schema in schemas]
@@ -68,6 +68,11 @@ def command(
         chosen = [station_number(each, codecs[0].schema, "--station") for each in named]
     else:
         chosen = _with_keys(stations_heard(engine), opened_by, keys)
+    passed = dict(unasked(engine, codecs, chosen))
+    for each, why in passed.items():
+        warn(f"packcodec: station {each} {why}, and is not asked")
+    if chosen and len(passed) == len(set(chosen)):
+        raise StoreError("none of these stations can be asked", place=store)
     made = None
     for made in lists(engine, codecs, chosen, at or now(), most):
         _tell(made, as_json)

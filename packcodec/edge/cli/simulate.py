@@ -20,7 +20,7 @@ from packcodec.base.simulate import (
     plain,
     repeated,
 )
-from packcodec.edge.cli.screen import as_json, document, say, schema_argument, table
+from packcodec.edge.cli.screen import as_json, between, document, say, schema_argument, table
 from packcodec.edge.files import load
 from packcodec.errors import RadioError, SchemaError
 from packcodec.frame.codec import Codec
@@ -33,16 +33,27 @@ from packcodec.schema.model import Repair
 LATER = 12
 LIST_BYTES = 51
 DAY_S = 86_400
+MOST_INTERVALS = 1_000_000
 
 
 @click.command()
 @schema_argument
-@click.option("--loss", default=0.2, type=click.FloatRange(0, 0.95), show_default=True)
-@click.option("--burst", type=click.FloatRange(1), help="Mean bad spell, in intervals.")
+@click.option("--loss", default=0.2, type=float, callback=between(0, 0.95), show_default=True)
+@click.option(
+    "--burst", type=float, callback=between(1, MOST_INTERVALS), help="Mean bad spell, in intervals."
+)
 @click.option("--outage", "length", type=click.IntRange(1), help="A whole outage of as many.")
-@click.option("--every", default=720, show_default=True, help="Intervals from outage to outage.")
+@click.option(
+    "--every",
+    default=720,
+    show_default=True,
+    type=click.IntRange(1),
+    help="Intervals from outage to outage.",
+)
 @click.option("--intervals", default=10_000, show_default=True, type=click.IntRange(1))
-@click.option("--list-loss", type=click.FloatRange(0, 1), help="Of missing lists; as --loss.")
+@click.option(
+    "--list-loss", type=float, callback=between(0, 1), help="Of missing lists; as --loss."
+)
 @click.option("--link", "named", default="lora-eu-868.1", show_default=True, help="For airtime.")
 @click.option("--seed", default=1, show_default=True)
 @as_json
