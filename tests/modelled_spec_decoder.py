@@ -5,6 +5,7 @@ as nested lists: a group has an item a field, None where absent.
 """
 
 from fractions import Fraction
+from math import floor, log2
 from typing import Any
 
 from packcodec.schema.model import (
@@ -315,9 +316,13 @@ class SpecDecoder:
     def rows(self, path: str, default: list[bytes]) -> list[bytes]:
         return list(self.tables[path].rows) if path in self.tables else default
 
-    def animals(self) -> list[bool]:
+    def likely(self) -> list[int]:
         kinds = {row.code: row.kind for row in self.schema.species.rows if not row.added}
-        return [kinds.get(code) == "animal" for code in self.known]
+        animals = [code for code in self.known if kinds.get(code) == "animal"]
+        return [
+            -4 * floor(log2(animals.index(code) + 1)) if code in animals else -40
+            for code in self.known
+        ]
 
     def species(self, path: str, here: Remembered, clock: Any) -> int:
         ages = (0, 4, 0, -4, -8, -10, -14, -18, -20, -22, -24, -24, -26, -26, -28, -28, -28)
@@ -331,7 +336,7 @@ class SpecDecoder:
                 age = min(16, 2 * high + int(f"{age:b}"[1]))
             if self.bits.table(frequencies(weights(recent[age]))):
                 return species
-        usual = bytes([*(128 if animal else 88 for animal in self.animals()), 88])
+        usual = bytes([*(128 + each for each in self.likely()), 88])
         new = self.rows(f"{path} new", [usual])
         shares = frequencies(weights(new[self.hour() if len(new) > 1 else 0]))
         for species in asked:
@@ -398,7 +403,7 @@ class SpecDecoder:
         return rows
 
     def there(self, path: str, here: Remembered) -> list[int]:
-        usual = bytes(96 if animal else 56 for animal in self.animals())
+        usual = bytes(96 + each for each in self.likely())
         there = self.rows(f"{path} there", [usual])
         by_age = (0, -4, -6, -6, -8, 26, 18, 14, 12, 8, 6)
         ages = self.rows(f"{path} age", [bytes(128 + each for each in by_age)])[0]

@@ -25,6 +25,8 @@ OCTAVE = 8
 LARGEST_COUNTED = 1 << 16
 # How much less likely each step away from what the same species had last, in eighths.
 NEAR = 8
+# How much less likely with each doubling of a species' place in its table.
+RANK = 4
 
 # How likely one more element is, by the bits of room left: an end there is an end of the frame.
 _MORE = (-23, -17, -12, -6, 0, 6, 12, 17, 23, 29, 35, 40, 46, 52, 58, 64)
@@ -110,6 +112,14 @@ def _yes(logit: int) -> bytes:
 
 
 def _likely(schema: Schema, known: tuple[int, ...]) -> list[int]:
-    """By what belongs to the identity: a row's kind, but not whether it is reported or retired."""
+    """By what belongs to the identity: a row's kind and place, not its status or `report`.
+
+    The nth animal of the table is as likely as 1/sqrt(n), by whole powers of two of n: a table that
+    names the common ones first gains much, and one in any other order loses little.
+    """
     animals = {row.code for row in schema.species.rows if row.kind == "animal" and not row.added}
-    return [0 if code in animals else _RARE for code in known]
+    likely, nth = [], 0
+    for code in known:
+        nth += code in animals
+        likely.append(-RANK * (nth.bit_length() - 1) if code in animals else _RARE)
+    return likely
