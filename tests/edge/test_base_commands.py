@@ -79,7 +79,24 @@ def test_gaps_says_what_became_of_every_number(marsh: Path) -> None:
     }
     assert station["gaps"] == [{"first": 198, "last": 198, "reason": "lost"}]
     assert told(result)["no_record"] == {"unreadable": 1}
-    assert "198 to 198 lost" in run(gaps.command, store, *as_of).stdout
+    assert "station 3: lost: 198\n" in run(gaps.command, store, *as_of).stdout
+
+
+def test_gaps_tells_silence_first_and_a_line_for_each_kind_of_gap(marsh: Path) -> None:
+    text = TOML.replace(TOML[TOML.index("[repair]") : TOML.index("[message.sighting]")], "")
+    (marsh / "marsh.toml").write_text(text)
+    codec = load(marsh / "marsh.toml")
+    frames = [
+        (at, codec.encode(summary(at, 1), station=3, sequence=at))
+        for at in range(60)
+        if at not in {2, 5, 6, 7, 50}
+    ]
+    store = heard(marsh, frames)
+    result = run(gaps.command, store, "--at", (EPOCH + timedelta(days=30)).isoformat())
+    assert result.exit_code == 1
+    _, _, silent, lost, *_ = result.stdout.splitlines()
+    assert silent.startswith("station 3: NO REPORT since ")
+    assert lost == "station 3: lost: 2, 5 to 7, 50"
 
 
 def test_gaps_says_what_was_counted_in_lost_frames(marsh: Path) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from packcodec.base.cover import State
+from packcodec.base.cover import State, Stretch
 from packcodec.base.events import Forgeries
 from packcodec.base.failures import ALARM_A_DAY, in_words, is_recent
 from packcodec.codec.record import rfc3339
@@ -121,18 +121,24 @@ def _row(report: "StationReport") -> tuple[object, ...]:
 
 
 def _tell(report: "StationReport", overdue: bool) -> None:
-    for gap in report.gaps:
-        say(f"station {report.station}: {gap.first} to {gap.end - 1} {gap.state}")
-    for fit in report.clocks[:1]:
-        say(
-            f"station {report.station}: clock by {fit.message}: {fit.offset_s:+z.0f} s "
-            f"± {fit.uncertainty_s:.0f} s, {fit.drift_ppm:+z.1f} ppm"
-        )
     if overdue and report.overdue_from and report.last_received:
         say(
             f"station {report.station}: NO REPORT since {rfc3339(report.last_received)}, "
             f"overdue from {rfc3339(report.overdue_from)}"
         )
+    for state in STATES:
+        runs = ", ".join(_run_words(gap) for gap in report.gaps if gap.state == state)
+        if runs:
+            say(f"station {report.station}: {state}: {runs}")
+    for fit in report.clocks[:1]:
+        say(
+            f"station {report.station}: clock by {fit.message}: {fit.offset_s:+z.0f} s "
+            f"± {fit.uncertainty_s:.0f} s, {fit.drift_ppm:+z.1f} ppm"
+        )
+
+
+def _run_words(run: Stretch) -> str:
+    return str(run.first) if len(run) == 1 else f"{run.first} to {run.end - 1}"
 
 
 def _json(report: "StationReport", overdue: bool) -> dict[str, Any]:
