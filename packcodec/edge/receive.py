@@ -18,8 +18,10 @@ from packcodec.errors import LogError, StoreError
 
 # Batches that wait for the store; a source that is faster is made to wait.
 WAITING = 16
-# Lines that were no frames, of which all are told and counted, and so many kept.
+# Lines that were no frames, of which all are counted, and so many kept.
 NO_FRAMES = 10
+# Of a file of another kind every line is wrong, and says so in the same words.
+NO_FRAMES_TOLD = 20
 RETRY_S = 5.0
 # How often a receiver that goes on puts right the times of what it heard.
 REFIT_S = 86_400.0
@@ -86,11 +88,15 @@ class Receiver:
             self._failed.append(error)
 
     def _refuse(self, error: LogError) -> None:
-        self._tell(str(error))
         with self._counting:
             self.no_frame_count += 1
+            nth = self.no_frame_count
             if len(self.no_frames) < NO_FRAMES:
                 self.no_frames.append(error)
+        if nth <= NO_FRAMES_TOLD:
+            self._tell(str(error))
+        elif nth == NO_FRAMES_TOLD + 1:
+            self._tell("and more lines that are no frames: how many is said at the end")
 
     def _put(self, batch: list[Heard], stored: Stored | None) -> None:
         self._waiting.put((batch, stored))

@@ -239,6 +239,7 @@ def test_the_lines_that_are_kept_in_mind_do_not_grow_with_the_file(marsh: Path) 
     assert "500 lines gave no frame" in last
     assert last.count("log.txt:") == 10
     assert last.endswith("…")
+    assert len(result.stderr.splitlines()) == 20 + 2
 
 
 def test_a_file_without_times_needs_one(marsh: Path) -> None:
