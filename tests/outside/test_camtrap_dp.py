@@ -28,7 +28,8 @@ jsonschema = pytest.importorskip("jsonschema")
 referencing = pytest.importorskip("referencing")
 
 ROOT = Path(__file__).resolve().parents[2]
-FOUND = [*ROOT.parent.glob("camtrap-dp"), *ROOT.parent.glob("*/camtrap-dp")]
+PROFILE = "camtrap-dp/camtrap-dp-profile.json"
+FOUND = [at.parent for each in ("", "*/") for at in ROOT.parent.glob(each + PROFILE)]
 needs_standard = pytest.mark.skipif(not FOUND, reason="no camtrap-dp folder beside the checkout")
 TABLES = ("deployments", "media", "observations")
 

@@ -16,7 +16,8 @@ from packcodec.dataset.diversity import hill
 from packcodec.dataset.rates import DAY_S, Seen, independent, rate
 
 ROOT = Path(__file__).resolve().parents[2]
-FOUND = [*ROOT.parent.glob("camtrap-dp"), *ROOT.parent.glob("*/camtrap-dp")]
+PROFILE = "camtrap-dp/camtrap-dp-profile.json"
+FOUND = [at.parent for each in ("", "*/") for at in ROOT.parent.glob(each + PROFILE)]
 pytestmark = pytest.mark.skipif(not FOUND, reason="no camtrap-dp folder beside the checkout")
 
 
