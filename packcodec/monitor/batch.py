@@ -9,10 +9,11 @@ or is told to hurry.
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
-from packcodec.codec.record import Record, Values
+from packcodec.codec.record import PartialTime, Record, Values
 from packcodec.errors import EncodeError
 from packcodec.frame.codec import Codec
 from packcodec.frame.fill import Element, batch_list, batches, frame_bytes
+from packcodec.frame.times import resolve
 from packcodec.monitor.outbox import Entry
 from packcodec.monitor.vocabulary import TIMES, form_of
 from packcodec.monitor.worth import RESTARTED, flagged
@@ -83,12 +84,15 @@ class Batcher:
         if restarted:
             first = flagged(self._codec, message, first, RESTARTED)
         elements: list[Element] = []
-        timed = _instant(first) is not None
+        epoch = self._codec.schema.epoch
+        before = _instant(first, epoch, None)
+        timed = before is not None
         for values in (first, *(payload.unpack_values(entry.payload) for entry in entries[1:])):
-            entry, at = entries[len(elements)], _instant(values)
+            entry, at = entries[len(elements)], _instant(values, epoch, before)
             if timed != (at is not None) or (not timed and entry.boot != entries[0].boot):
                 # By different clocks.
                 break
+            before = at
             (row,) = values[form.listed]
             element = {name: value for name, value in row.items() if name != form.since}
             elements.append((at or _ZERO + entry.mono_us * _US, element))
@@ -99,7 +103,10 @@ class Batcher:
         return record.values, len(record.values[form.listed])
 
 
-def _instant(values: Values) -> datetime | None:
-    """When the first element was, by a clock that was set."""
+def _instant(values: Values, epoch: datetime, before: datetime | None) -> datetime | None:
+    """When the first element was, by a clock that was set: of a time that wraps, the instant
+    nearest to that of the element `before`."""
     at = next((values[name] for name in TIMES if name in values), None)
+    if isinstance(at, PartialTime):
+        at = resolve(at, epoch, before or epoch + timedelta(seconds=at.offset_s))
     return at if isinstance(at, datetime) else None

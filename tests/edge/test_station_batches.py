@@ -109,6 +109,26 @@ def test_what_arrives_is_what_a_direct_summary_says(coding: Coding) -> None:
 
 
 @pytest.mark.parametrize("coding", ["fixed", "modelled"])
+def test_times_that_wrap_are_told_in_batches_all_the_same(coding: Coding) -> None:
+    changes = (', beyond = "reject"', ""), ("span_s = 15811200", "span_s = 86400")
+    bench = Bench(codec=batch_codec(coding, *changes))
+    station = bench.boot()
+    station.tick()
+    live(bench, station)
+    station.hurry()
+    bench.run(station, 180, watching=False)
+    starts = []
+    for at_s, _, frame in bench.sent:
+        record = bench.codec.decode(frame, received=EPOCH + timedelta(seconds=at_s))
+        if record.message == "summaries":
+            message = bench.codec.payloads["summaries"].message.message
+            starts += [at for at, _ in unbatched(message, record.values)]
+    wanted = list(summaries_of(codec_of()))
+    assert [at for at in starts if at in wanted] == wanted
+    assert None not in starts
+
+
+@pytest.mark.parametrize("coding", ["fixed", "modelled"])
 def test_visits_share_frames_and_priority_goes_alone(coding: Coding) -> None:
     bench = Bench(codec=batch_codec(coding))
     station = bench.boot()
