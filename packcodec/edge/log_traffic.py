@@ -17,6 +17,7 @@ from packcodec.edge.logs import (
 from packcodec.errors import EncodeError, LogError
 from packcodec.frame.codec import Codec
 from packcodec.frame.fill import Element, batches, frame_bytes, unbatched
+from packcodec.frame.times import resolve
 from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.vocabulary import BATCHES, SUMMARIES, SUMMARY
@@ -85,7 +86,7 @@ def traffic_of(
     sent: list[Sent] = []
     waiting: dict[tuple[int, str], list[_Ready]] = {}
     days: set[tuple[int, date]] = set()
-    for each in _ready(codec, summary.records):
+    for each in _ready(codec, summary.records, _begins(logs)):
         days.add((each.station, each.at.date()))
         if each.record.message in BATCHES:
             waiting.setdefault((each.station, each.record.message), []).append(each)
@@ -116,20 +117,35 @@ class _Ready:
     record: Record
 
 
-def _ready(codec: Codec, records: Sequence[Record]) -> Iterator[_Ready]:
+def _begins(logs: Logs) -> dict[int | None, datetime]:
+    """By station the first moment that its logs tell of by a clock that was set."""
+    begins: dict[int | None, datetime] = {}
+    told = [(each.station, each.at) for each in logs.detections.rows]
+    if logs.watches is not None:
+        told = [(each.station, each.start) for each in logs.watches.rows if each.clock_trusted]
+    for station, at in told:
+        begins[station] = min(begins.get(station, at), at)
+    return begins
+
+
+def _ready(
+    codec: Codec, records: Sequence[Record], begins: dict[int | None, datetime]
+) -> Iterator[_Ready]:
+    """Each record when it is ready; a time that wraps is the one nearest to the record before."""
     times = {
         message.name: next((f.name for f in message.fields if isinstance(f, Time)), "")
         for message in codec.schema.messages
     }
     interval = timedelta(seconds=codec.schema.policy.interval_s)
-    before: dict[int | None, datetime] = {}
+    epoch, before = codec.schema.epoch, dict(begins)
     for record in records:
         later = interval if record.message in (SUMMARY, SUMMARIES) else timedelta()
-        told = record.values.get(times[record.message])
+        last = before.get(record.station, epoch)
+        values = resolve(record.values, epoch, last)
+        told = values.get(times[record.message])
         start = told if isinstance(told, datetime) else None
-        ready = (start or before.get(record.station, codec.schema.epoch)) + later
-        before[record.station] = ready
-        yield _Ready(record.station or 0, ready, record)
+        before[record.station] = ready = (start or last) + later
+        yield _Ready(record.station or 0, ready, replace(record, values=values))
 
 
 def _sent(codec: Codec, station: int, at: datetime, record: Record) -> Sent:

@@ -178,3 +178,15 @@ def test_traffic_is_in_the_order_of_station_and_time() -> None:
     sent = traffic_of(codec_of(), logs).sent
     assert [each.station for each in sent] == sorted(each.station for each in sent)
     assert all(isinstance(each, Sent) for each in sent)
+
+
+def test_times_that_wrap_give_the_traffic_of_those_that_do_not(tmp_path: Path) -> None:
+    text = (DATA / "schema.toml").read_text()
+    (tmp_path / "schema.toml").write_text(text.replace(', beyond = "reject"', ""))
+    (tmp_path / "species.csv").write_text((DATA / "species.csv").read_text())
+    files = [str(DATA / f"{name}.csv") for name in ("detections", "watch", "health")]
+    whole, wrapping = load(DATA / "schema.toml"), load(tmp_path / "schema.toml")
+    assert wrapping.layout.identity != whole.layout.identity
+    told = traffic_of(wrapping, read_logs(wrapping, *files))
+    assert told == traffic_of(whole, read_logs(whole, *files))
+    assert told.station_days == 84
