@@ -21,7 +21,7 @@ from packcodec.frame.times import resolve
 from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.vocabulary import BATCHES, SUMMARIES, SUMMARY
-from packcodec.monitor.whole_log import summarise
+from packcodec.monitor.whole_log import Summary, summarise
 from packcodec.schema.model import Message, Time
 
 
@@ -64,6 +64,29 @@ def read_logs(
     return Logs(detections, watches, told)
 
 
+def summarised(codec: Codec, logs: Logs) -> Summary:
+    """The records those logs give. A time that wraps is the one nearest to the record before.
+
+    Raises SchemaError or EncodeError.
+    """
+    summary = summarise(
+        codec,
+        logs.detections.rows,
+        None if logs.watches is None else logs.watches.rows,
+        () if logs.health is None else logs.health.rows,
+    )
+    epoch, last = codec.schema.epoch, _begins(logs)
+    whole: list[Record] = []
+    for record in summary.records:
+        values = resolve(record.values, epoch, last.get(record.station, epoch))
+        told = next((each for each in values.values() if isinstance(each, datetime)), None)
+        if told is not None:
+            last[record.station] = told
+        whole.append(replace(record, values=values))
+    summary.records = whole
+    return summary
+
+
 def traffic_of(
     codec: Codec, logs: Logs, interval_s: int | None = None, *, room_bytes: int | None = None
 ) -> Logged:
@@ -77,16 +100,10 @@ def traffic_of(
     if interval_s is not None and interval_s != codec.schema.policy.interval_s:
         policy = replace(codec.schema.policy, interval_s=interval_s)
         codec = Codec(compile_layout(replace(codec.schema, policy=policy)))
-    summary = summarise(
-        codec,
-        logs.detections.rows,
-        None if logs.watches is None else logs.watches.rows,
-        () if logs.health is None else logs.health.rows,
-    )
     sent: list[Sent] = []
     waiting: dict[tuple[int, str], list[_Ready]] = {}
     days: set[tuple[int, date]] = set()
-    for each in _ready(codec, summary.records, _begins(logs)):
+    for each in _ready(codec, summarised(codec, logs).records):
         days.add((each.station, each.at.date()))
         if each.record.message in BATCHES:
             waiting.setdefault((each.station, each.record.message), []).append(each)
@@ -128,24 +145,20 @@ def _begins(logs: Logs) -> dict[int | None, datetime]:
     return begins
 
 
-def _ready(
-    codec: Codec, records: Sequence[Record], begins: dict[int | None, datetime]
-) -> Iterator[_Ready]:
-    """Each record when it is ready; a time that wraps is the one nearest to the record before."""
+def _ready(codec: Codec, records: Sequence[Record]) -> Iterator[_Ready]:
     times = {
         message.name: next((f.name for f in message.fields if isinstance(f, Time)), "")
         for message in codec.schema.messages
     }
     interval = timedelta(seconds=codec.schema.policy.interval_s)
-    epoch, before = codec.schema.epoch, dict(begins)
+    before: dict[int | None, datetime] = {}
     for record in records:
         later = interval if record.message in (SUMMARY, SUMMARIES) else timedelta()
-        last = before.get(record.station, epoch)
-        values = resolve(record.values, epoch, last)
-        told = values.get(times[record.message])
+        told = record.values.get(times[record.message])
         start = told if isinstance(told, datetime) else None
-        before[record.station] = ready = (start or last) + later
-        yield _Ready(record.station or 0, ready, replace(record, values=values))
+        ready = (start or before.get(record.station, codec.schema.epoch)) + later
+        before[record.station] = ready
+        yield _Ready(record.station or 0, ready, record)
 
 
 def _sent(codec: Codec, station: int, at: datetime, record: Record) -> Sent:

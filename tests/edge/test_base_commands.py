@@ -244,3 +244,18 @@ def test_simulate_refuses_figures_that_mean_nothing(
     assert (ran.code, ran.out) == (2, "")
     assert option in ran.err
     assert len(ran.err.splitlines()) == 1
+
+
+def test_a_card_whose_times_wrap_agrees_with_the_radio(tmp_path: Path, packcodec: Runner) -> None:
+    text = (DEMO / "schema.toml").read_text().replace(', beyond = "reject"', "")
+    (tmp_path / "schema.toml").write_text(text)
+    (tmp_path / "species.csv").write_text((DEMO / "species.csv").read_text())
+    schema, log, watch = tmp_path / "schema.toml", DEMO / "detections.csv", DEMO / "watch.csv"
+    records = packcodec("summarise", schema, log, "--watch", watch).out
+    frames = tmp_path / "f.hex"
+    frames.write_text(packcodec("encode", schema, stdin=records).out)
+    at = ("--received", "2027-04-21T20:00:00Z")
+    assert packcodec("receive", tmp_path / "s.db", frames, "--schema", schema, *at).code == 0
+    ran = packcodec("reconcile", schema, log, tmp_path / "s.db", "--watch", watch)
+    assert ran.code == 0
+    assert "  1384 agreed\n  0 lost\n" in ran.out

@@ -8,10 +8,9 @@ import click
 from packcodec.base.reconcile import Finding, Reconciliation, reconcile
 from packcodec.edge.cli.screen import as_json, document, say, schema_argument, table
 from packcodec.edge.files import load
-from packcodec.edge.log_traffic import read_logs
+from packcodec.edge.log_traffic import read_logs, summarised
 from packcodec.edge.parts import part
 from packcodec.edge.untold_words import sum_words, untold_json
-from packcodec.monitor.whole_log import summarise
 
 LOG_FILE = click.Path(dir_okay=False)
 
@@ -36,12 +35,7 @@ def command(
 
     codec = load(schema)
     logs = read_logs(codec, log, watch, health)
-    summary = summarise(
-        codec,
-        logs.detections.rows,
-        None if logs.watches is None else logs.watches.rows,
-        () if logs.health is None else logs.health.rows,
-    )
+    summary = summarised(codec, logs)
     engine = open_database(store)
     found = reconcile(codec.schema, summary.records, radio_records(engine, codec))
     untold = [one for _, theirs in untold_by_station(engine, codec) for one in theirs]
