@@ -172,3 +172,9 @@ def test_sealed_frames_come_again_as_well() -> None:
     # One frame further back and it would be taken for a later one, and not open.
     (event,) = base.heard(frames[oldest - 1], when + timedelta(hours=2001))
     assert not isinstance(event, Accepted)
+
+
+def test_the_oldest_that_a_station_keeps_is_still_asked_for() -> None:
+    oldest = 2000 + 1 - reach(16)
+    missing = [oldest - 1, oldest, 1999]
+    assert worth_asking(missing, 2000, 16, []) == [oldest, 1999]

@@ -12,7 +12,7 @@ from small_schema import schema_of
 from packcodec.base import failures
 from packcodec.base.account import Base
 from packcodec.base.events import Accepted, Event, Forgeries, Rejected, Why
-from packcodec.base.failures import ALARM_A_DAY, MOST_KEPT_A_DAY, Failures
+from packcodec.base.failures import ALARM_A_DAY, MOST_KEPT_A_DAY, Failures, is_recent
 from packcodec.codec.record import Record
 from packcodec.frame import Codec
 from packcodec.frame.seal import Key
@@ -184,3 +184,20 @@ def test_a_forger_below_the_alarm_has_the_chance_that_the_page_says() -> None:
     assert f"{ALARM_A_DAY} a day" in page
     assert f"{MOST_KEPT_A_DAY:,} a day" in page
     assert failures.ALARM_A_DAY < MOST_KEPT_A_DAY
+
+
+@pytest.mark.parametrize(("days", "recent"), [(-2, False), (-1, True), (0, True), (1, False)])
+def test_an_alarm_is_recent_on_its_day_and_the_next(days: int, recent: bool) -> None:
+    day = (NOON + timedelta(days=days)).date()
+    assert is_recent(Forgeries(1, day, ALARM_A_DAY), NOON) is recent
+    assert not is_recent(Forgeries(1, day, ALARM_A_DAY - 1), NOON)
+
+
+def test_the_first_moment_of_a_day_counts_for_it_alone(store: Store) -> None:
+    midnight = NOON.replace(hour=0) + timedelta(days=1)
+    store.ingest(forged(3, start=midnight))
+    store.ingest(forged(1, start=midnight - timedelta(hours=1)))
+    assert {each.day: each.count for each in counted(store.engine)} == {
+        midnight.date(): 3,
+        midnight.date() - timedelta(days=1): 1,
+    }
