@@ -45,7 +45,6 @@ class Told:
 
     card_visits: int = 0
     radio_visits: int = 0
-    card_records: int = 0
     radio_records: int = 0
 
     @property
@@ -185,7 +184,6 @@ def _tell(
                 species.radio_records += 1
             else:
                 species.card_visits += visits
-                species.card_records += 1
 
 
 def _number(value: object) -> int:

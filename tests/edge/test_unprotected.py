@@ -14,6 +14,7 @@ pytest.importorskip("sqlalchemy", reason="the part [base] is not installed")
 
 from packcodec.base import State
 from packcodec.edge.cli import gaps
+from packcodec.edge.dataset_source import read_source
 from packcodec.edge.files import load
 from packcodec.edge.heard import Heard
 from packcodec.edge.store import Store
@@ -140,3 +141,17 @@ def test_where_every_payload_fits_a_symbol_nothing_was_sent(tmp_path: Path) -> N
     assert told["gaps"] == []
     assert told["untold"] == []
     assert marsh.asked() == []
+
+
+def test_a_dataset_takes_only_what_was_never_sent_for_no_gap(tmp_path: Path) -> None:
+    marsh = Marsh(tmp_path)
+    marsh.hear(0, [SHORT] * 5 + [LONG] + [SHORT] * 6, lost={5})
+    assert read_source(marsh.place, marsh.codec).unsent == frozenset()
+    whole = tmp_path / "whole"
+    whole.mkdir()
+    other = Marsh(whole, symbol_bytes=3)
+    other.hear(0, [SHORT, LONG] * 3)
+    assert other.codec.layout.repair is not None
+    other.ring = Ring.resumed(other.codec.layout.repair, 1, other.ring.sources, 8)
+    other.hear(8, [SHORT, LONG] * 3)
+    assert read_source(other.place, other.codec).unsent == {(1, 6), (1, 7)}

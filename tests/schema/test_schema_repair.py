@@ -38,3 +38,18 @@ def test_three_of_four_is_read() -> None:
     repair = read_schema(text, CSV).repair
     assert repair is not None
     assert (repair.symbols, repair.every) == (3, 4)
+
+
+@pytest.mark.parametrize(("sequence_bits", "allowed"), [(4, False), (5, True)])
+def test_the_sequence_must_tell_the_frames_with_a_symbol_apart(
+    sequence_bits: int, allowed: bool
+) -> None:
+    repair = '[repair]\nmessages = ["summary"]\nevery = 16\nwindow = 2\nstride = 1\n\n'
+    text = TOML.replace(REPAIR, repair)
+    assert "sequence_bits = 10" in text
+    text = text.replace("sequence_bits = 10", f"sequence_bits = {sequence_bits}")
+    if allowed:
+        assert read_schema(text, CSV).repair is not None
+        return
+    with pytest.raises(SchemaError, match=r"repair\.every: is 16"):
+        read_schema(text, CSV)

@@ -13,7 +13,6 @@ from packcodec.codec.modelled.coder import TOTAL, Cumulative
 # 256 * 2**(i / 8), rounded.
 ROOTS = (256, 279, 304, 332, 362, 395, 431, 470)
 OCTAVE = 8
-HIGHEST_BYTE = 255
 
 FIRST_CODES = 8
 MOST_ALONE = 24
