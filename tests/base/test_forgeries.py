@@ -201,3 +201,16 @@ def test_the_first_moment_of_a_day_counts_for_it_alone(store: Store) -> None:
         midnight.date(): 3,
         midnight.date() - timedelta(days=1): 1,
     }
+
+
+def alarms(events: list[list[Event]]) -> list[Forgeries]:
+    return [event for event in flat(events) if isinstance(event, Forgeries)]
+
+
+def test_the_day_after_does_not_make_an_alarm(store: Store) -> None:
+    midnight = NOON.replace(hour=0) + timedelta(days=1)
+    store.ingest(forged(1, start=midnight))
+    before = forged(ALARM_A_DAY - 1, first=1, start=midnight - timedelta(hours=1))
+    assert not alarms(store.ingest(before))
+    last = forged(1, first=ALARM_A_DAY, start=midnight - timedelta(minutes=1))
+    assert [each.day for each in alarms(store.ingest(last))] == [before[0].received.date()]
