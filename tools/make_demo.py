@@ -431,6 +431,14 @@ deployments.csv  where each station stood, how high and facing where: all invent
 project.toml     who publishes what, under which licence: nobody, for there is nothing to publish
 README.txt       this page
 
+packcodec demo adds what each of its steps made:
+
+records.jsonl    the log summed up; frames.hex the frames; decoded.jsonl what they say
+schema_air.toml  schema.toml with repair symbols in its summaries
+base.db          what two invented bases heard of stations that send by schema_air.toml
+report.html, camtrap-dp/, darwin-core.zip
+                 the season for others, from decoded.jsonl
+
 The battery of alder_carr was changed on 2027-04-11, before it woke. The cell that should have kept
 its clock meanwhile was flat, so it woke at 2000-01-01T00:00:00Z and counted on from there until
 somebody set it right. Its rows carry what the clock said; the records made of them carry no time

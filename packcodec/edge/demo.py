@@ -10,7 +10,7 @@ from typing import Literal
 from packcodec.budget.plan import Budget, Supply, plan_budget
 from packcodec.budget.verdict import nearest_percent, percent
 from packcodec.codec.record import Record
-from packcodec.edge.demo_air import run_demo_air
+from packcodec.edge.demo_air import REPAIR, SCHEMA, run_demo_air
 from packcodec.edge.demo_publish import DATA as PUBLISHED_WITH
 from packcodec.edge.demo_publish import publish_lines
 from packcodec.edge.files import load
@@ -77,7 +77,10 @@ def run_demo(folder: Path, coding: Coding = "fixed") -> Iterator[Step]:
     yield Step("decode", tuple(_decode_lines(codec, summary.records, decoded, frames)))
 
     # The erasure code goes with fixed coding.
-    yield Step("air", tuple(_air_lines(fixed, summary.records, folder / "base.db")))
+    schema = (folder / "schema.toml").read_text(encoding="utf-8") + REPAIR
+    _write(folder / SCHEMA, iter(schema.splitlines()))
+    air = load(folder / SCHEMA)
+    yield Step("air", tuple(_air_lines(air, summary.records, folder / "base.db")))
 
     awake_h = (watch_s_a_day(logs) or 86400) / 3600
     budget = plan_budget(

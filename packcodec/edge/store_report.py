@@ -94,13 +94,18 @@ def _habits(connection: Any, station: int, report: StationReport) -> None:
 
 
 def untold_by_station(engine: Engine, codec: Codec) -> Iterator[tuple[int, list[Untold]]]:
-    """By station, what it counted and no record tells, from the running totals of this schema."""
+    """By station, what it counted and no record tells, from the running totals of this schema.
+
+    Nothing at all where no frame was read with it.
+    """
     own = select(layout.c.number).where(layout.c.identity == codec.layout.identity)
     columns = (frame.c.station, frame.c.counter, frame.c.layout, frame.c.message, frame.c.record)
     known = select(*columns).where(frame.c.state != State.UNPROTECTED)
     rows = known.order_by(frame.c.station, frame.c.counter)
     with reading(engine) as connection:
         number = connection.scalar(own)
+        if number is None:
+            return
         found = connection.execute(rows.execution_options(yield_per=AT_ONCE))
         for station, theirs in groupby(found, attrgetter("station")):
             yield station, list(untold(codec.schema, (_known(row, number) for row in theirs)))

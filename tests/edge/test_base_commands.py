@@ -122,6 +122,21 @@ def test_gaps_says_what_was_counted_in_lost_frames(marsh: Path) -> None:
     assert "summary.rows.visits that no record tells: 9 (up to 6, after 3, with 2 missing" in said
 
 
+def test_gaps_says_why_a_schema_tells_nothing_of_what_was_counted(marsh: Path) -> None:
+    store = heard(marsh, list(enumerate(frames_of(3))))
+    at = EPOCH.isoformat()
+    said = run(gaps.command, store, "--schema", marsh / "marsh.toml", "--at", at)
+    assert (said.exit_code, said.stderr.count("\n")) == (0, 1)
+    assert "no field has total_of" in said.stderr
+    rows = '  { name = "rows"'
+    total = '  { name = "sum", kind = "integer", low = 0, high = 4095, optional = true,'
+    text = TOML.replace(rows, f'{total} total_of = "rows.visits" }},\n{rows}')
+    (marsh / "later.toml").write_text(text)
+    said = run(gaps.command, store, "--schema", marsh / "later.toml", "--at", at, "--json")
+    assert "no frame in the store was read with it" in said.stderr
+    assert [each["untold"] for each in told(said)["stations"]] == [[]]
+
+
 def test_silence_is_an_alarm_and_nothing_seen_is_not(marsh: Path) -> None:
     store = heard(marsh, list(enumerate(frames_of(30, rows=lambda _: 0))))
     soon = run(gaps.command, store, "--at", (EPOCH + timedelta(hours=30)).isoformat())

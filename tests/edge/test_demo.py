@@ -7,6 +7,7 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
+import pytest
 from conftest import Command
 
 from packcodec.edge.files import load
@@ -54,6 +55,22 @@ def test_the_demo_ends_with_archives_and_a_report(packcodec: Command, tmp_path: 
     assert "kept back: coordinates rounded" in said
     if "pip install" not in said:
         assert "Invented data." in (folder / "report.html").read_text("utf-8")
+
+
+def test_what_the_bases_heard_can_be_read_by_the_schema_beside_it(
+    packcodec: Command, tmp_path: Path
+) -> None:
+    pytest.importorskip("sqlalchemy")
+    folder = tmp_path / "demo"
+    said = packcodec("demo", folder).out
+    gaps = packcodec("gaps", folder / "base.db", "--at", "2027-04-21T20:00:00Z", "--json")
+    stations = json.loads(gaps.out)["stations"]
+    [heard] = re.findall(r"([\d,]+) heard by at least one of two bases", said)
+    assert sum(each["counts"]["heard"] for each in stations) == int(heard.replace(",", ""))
+    files = [folder / each for each in ("schema_air.toml", "detections.csv", "base.db")]
+    ran = packcodec("reconcile", *files, "--watch", folder / "watch.csv", "--json")
+    assert ran.code in (0, 1), ran.err
+    assert json.loads(ran.out)["findings"]["agreed"] > 1000
 
 
 def test_a_folder_that_cannot_be_written(packcodec: Command, tmp_path: Path) -> None:

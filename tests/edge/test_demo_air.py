@@ -3,6 +3,7 @@
 from collections import Counter
 from importlib.resources import as_file, files
 from pathlib import Path
+from shutil import copyfile
 
 import pytest
 
@@ -13,12 +14,16 @@ from packcodec.monitor.whole_log import summarise
 
 pytest.importorskip("sqlalchemy", reason="the part [base] is not installed")
 
-from packcodec.edge.demo_air import run_demo_air
+from packcodec.edge.demo_air import REPAIR, run_demo_air
 
 
 def test_the_sums(tmp_path: Path) -> None:
     with as_file(files("packcodec.edge") / "demo_data") as folder:
-        codec = load(folder / "schema.toml")
+        for name in ("schema.toml", "species.csv"):
+            copyfile(folder / name, tmp_path / name)
+        with (tmp_path / "schema.toml").open("a", encoding="utf-8") as schema:
+            schema.write(REPAIR)
+        codec = load(tmp_path / "schema.toml")
         names = ("detections.csv", "watch.csv", "health.csv")
         logs = read_logs(codec, *(str(folder / name) for name in names))
     assert logs.watches is not None

@@ -11,13 +11,16 @@ import click
 from packcodec.base.cover import State, Stretch
 from packcodec.base.events import Forgeries
 from packcodec.base.failures import ALARM_A_DAY, in_words, is_recent
+from packcodec.base.untold import Untold
 from packcodec.codec.record import rfc3339
+from packcodec.codec.totals import running_totals
 from packcodec.edge.cli.decode import Moment
-from packcodec.edge.cli.screen import as_json, document, say, table
+from packcodec.edge.cli.screen import as_json, document, say, table, warn
 from packcodec.edge.files import load
 from packcodec.edge.parts import part
 from packcodec.edge.sources import now
 from packcodec.edge.untold_words import stretch_words, untold_json
+from packcodec.frame.codec import Codec
 from packcodec.schema.remedy import counted
 
 if TYPE_CHECKING:
@@ -72,10 +75,12 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
     unread = strays(engine)
     failed = failures(engine)
     overdue = [each for each in found if each.overdue_from is not None and each.overdue_from < when]
+    if codec is not None:
+        _warn_of(codec, schema, untold)
     if as_json:
         stations = [
             _json(each, each in overdue)
-            | ({"untold": [untold_json(one) for one in untold[each.station]]} if codec else {})
+            | ({"untold": [*map(untold_json, untold.get(each.station, ()))]} if codec else {})
             for each in found
         ]
         unverified = [_failure_json(each) for each in failed]
@@ -92,6 +97,14 @@ def command(store: str, at: datetime | None, schema: str | None, as_json: bool) 
             say(line)
     new = any(is_recent(each, when) for each in failed)
     sys.exit(1 if overdue or new else 0)
+
+
+def _warn_of(codec: Codec, schema: str | None, untold: dict[int, list[Untold]]) -> None:
+    """Why a schema tells nothing of what was counted."""
+    if not any(any(running_totals(each)) for each in codec.schema.messages):
+        warn(f"{schema}: no field has total_of, so nothing is known of what lost frames counted")
+    elif not untold:
+        warn(f"{schema}: no frame in the store was read with it, so its running totals say nothing")
 
 
 def _failure_lines(failed: list[Forgeries]) -> Iterator[str]:
