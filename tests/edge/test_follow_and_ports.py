@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from batch_schema import BATCHED
 from conftest import Command
 from small_schema import SPECIES, TOML
 from station_bench import Bench
@@ -123,6 +124,21 @@ def test_the_command_sends_a_log_and_goes_on_after_a_stop(
     assert [each.values["species"] for each in sightings] == ["otter", "bittern"]
     assert all(each.values["at"] is not None for each in sightings)
     assert [each.sequence for each in records] == list(range(len(records)))
+
+
+def test_at_the_end_of_a_log_batches_wait_for_no_company(
+    tmp_path: Path, log: Path, schema: Path, packcodec: Command
+) -> None:
+    text = BATCHED.replace("2027-04-01T00", "2024-04-01T00").replace("15811200", "1581120000")
+    schema.write_text(text)
+    frames = tmp_path / "frames.txt"
+    log.write_text(HEAD + f"{datetime.now(UTC).isoformat()},north_hide,coot,0.9,1\n")
+    arguments = ["--link", "lora-eu-868.1", "--store", tmp_path / "store", "--to", frames]
+    ran = packcodec("seen", schema, log, "--station", "north_hide", *arguments, "--once")
+    assert ran.code == 0
+    records = [load(schema).decode(bytes.fromhex(line)) for line in frames.read_text().split()]
+    [batch] = [each for each in records if each.message == "sightings"]
+    assert [each["species"] for each in batch.values["seen"]] == ["coot"]
 
 
 @pytest.mark.parametrize(

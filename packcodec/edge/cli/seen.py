@@ -78,8 +78,10 @@ def _follow(follower: Follower, monitor: Station, port: Any, once: bool) -> None
             told = follower.refused
             warn(f"packcodec: {told}")
         sent = monitor.tick(radio=port)
-        if once and not fed and not sent and not monitor.monitor.outbox:
-            return
+        if once and not fed and not sent:
+            if not monitor.monitor.outbox:
+                return
+            monitor.hurry()
         if not fed and not sent:
             time.sleep(PAUSE_S)
 
