@@ -103,6 +103,11 @@ def test_asking_gets_back_all_but_the_last_days_and_costs_what_is_sent_again() -
     assert 12 < outcome.delay(0.95) < 96
 
 
+def test_the_one_before_the_highest_is_asked_for_as_well() -> None:
+    outcome = asked([False, True, False, False], independent(0, Random(1).random), 3, 51)
+    assert (outcome.delivered, outcome.again) == (4, 1)
+
+
 def test_a_short_list_asks_for_less() -> None:
     lost = losses(independent(0.3, Random(3).random), 24 * 60)
     shares = [

@@ -264,6 +264,9 @@ def test_a_list_goes_back_by_the_way_a_station_was_heard(
     asking.heard([event])
     assert len(gone) == 1
     assert decode_list(KEY, 1, gone[0], after=5, following=100).number == 6
+    at[0] -= timedelta(days=3)
+    asking.heard([event])
+    assert len(gone) == 2, "a clock that was set back does not silence the base"
     for number in range(100):
         source.back.open(number, broken)
     assert source.back.send(b"") == 0, "the oldest address is forgotten"

@@ -104,3 +104,14 @@ def test_a_journal_that_is_gone_takes_the_totals_with_it() -> None:
     before = len(bench.sent)
     live(bench, 4)
     assert set(sums(bench)[before:]) == {None}
+
+
+def test_a_line_of_the_journal_that_is_damaged_takes_the_totals_with_it() -> None:
+    bench = Bench(codec=CODEC)
+    live(bench, 4)
+    *lines, end = bench.disk.files["journal"].split(b"\n")
+    lines[-1] = b"#" * len(lines[-1])
+    bench.disk.files["journal"] = b"\n".join([*lines, end])
+    before = len(bench.sent)
+    live(bench, 4)
+    assert set(sums(bench)[before:]) == {None}

@@ -1,5 +1,6 @@
 """Times put right by the clock's fit, held against the true times that only a test knows."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -12,10 +13,11 @@ pytest.importorskip("sqlalchemy", reason="the part [base] is not installed")
 
 from sqlalchemy import select
 
+from packcodec.base.clock import time_steps
 from packcodec.edge.dataset_source import read_source
 from packcodec.edge.heard import Heard
 from packcodec.edge.store import Store
-from packcodec.edge.tables import frame, from_us
+from packcodec.edge.tables import frame, from_us, to_us
 from packcodec.frame.codec import Codec
 from packcodec.frozen import replace
 from packcodec.layout import compile_layout
@@ -34,11 +36,18 @@ class Sent:
 
 
 def season(
-    seed: int, ppm: float, *, ahead_s: float = 0.0, set_on: int | None = None, first_day: int = 30
+    seed: int,
+    ppm: float,
+    *,
+    ahead_s: float = 0.0,
+    set_on: int | None = None,
+    first_day: int = 30,
+    state: Sequence[str] = (),
 ) -> list[Sent]:
     """Hourly summaries and some sightings by a clock that gains `ppm` and is `ahead_s` at first.
 
-    On the day `set_on` somebody sets it right, and it goes on gaining.
+    On the day `set_on` somebody sets it right, and it goes on gaining. `state` is what the
+    summaries say of the station.
     """
     draw, sent = Random(seed), []
     put_right = EPOCH + timedelta(days=first_day + (DAYS if set_on is None else set_on))
@@ -53,7 +62,7 @@ def season(
         if start < put_right < over:
             # There was no such hour: the clock was set within it.
             continue
-        values = {"start": start, "watched": 3600, "state": [], "rows": []}
+        values = {"start": start, "watched": 3600, "state": state, "rows": []}
         sent.append(_sent(len(sent), "summary", values, start - error, over, draw))
         if draw.random() < 0.3:
             true = over + timedelta(seconds=draw.randrange(60, 3000))
@@ -157,3 +166,45 @@ def test_an_export_takes_the_time_that_was_put_right(tmp_path: Path) -> None:
 def test_too_few_frames_put_nothing_right(tmp_path: Path) -> None:
     found = stored(season(5, 0, ahead_s=7200)[:5], tmp_path / "s.db")[1]
     assert all(row.corrected_us is None for _, row in found)
+
+
+def by_reception(sent: list[Sent], path: Path) -> list[tuple[Sent, object]]:
+    """What `stored` gives, of frames that may come days late."""
+    store = Store.open(str(path), [CODEC])
+    store.ingest(sorted((each.heard for each in sent), key=lambda heard: heard.received))
+    store.refit()
+    return rows(store, sent)
+
+
+def test_a_late_frame_is_put_right_as_the_clock_was_when_it_was_sent(tmp_path: Path) -> None:
+    sent = season(3, 10, ahead_s=-3600, set_on=20)
+    for each in sent[560:563]:
+        each.heard = replace(each.heard, received=EPOCH + timedelta(days=30 + 22))
+    for each, row in by_reception(sent, tmp_path / "s.db")[560:563]:
+        assert row.received_us == to_us(each.heard.received)
+        assert abs((from_us(row.corrected_us) - each.true).total_seconds()) <= 180
+
+
+def test_late_frames_tell_nothing_of_the_clock(tmp_path: Path) -> None:
+    """Seven that came in order are one too few, however many are got back in the evening."""
+    sent = [each for each in season(8, 0) if each.message == "summary"][:11]
+    for each in sent[1:5]:
+        each.heard = replace(each.heard, received=sent[-1].heard.received + timedelta(hours=9))
+    assert {row.corrected_us for _, row in by_reception(sent, tmp_path / "s.db")} == {None}
+
+
+def test_a_clock_that_is_not_set_is_not_put_right(tmp_path: Path) -> None:
+    sent = season(9, 0, ahead_s=-7200, state=["clock_unset"])
+    summaries = [each for each in sent if each.message == "summary"][:100]
+    found = by_reception(summaries, tmp_path / "s.db")
+    assert all(row.said_us is not None for _, row in found)
+    assert {row.corrected_us for _, row in found} == {None}
+
+
+def test_a_time_cut_to_a_step_is_uncertain_by_that_step(tmp_path: Path) -> None:
+    uncertain = {
+        each.message: row.uncertain_us
+        for each, row in stored(season(6, 0, ahead_s=-7200)[:300], tmp_path / "s.db")[1]
+    }
+    step_us = 1e6 * time_steps(CODEC.schema)["sighting"]
+    assert uncertain["sighting"] - uncertain["summary"] == step_us > 0
