@@ -55,7 +55,11 @@ def open_database(where: str, *, create: bool = False) -> Engine:
         ) from None
     except SQLAlchemyError as error:
         said = getattr(error, "orig", None) or error
-        raise StoreError(f"is no store of packcodec: {said}", place=_shown(where)) from None
+        raise StoreError(
+            f"is no store of packcodec: {said}",
+            place=_shown(where),
+            remedy="name one that packcodec receive made, or a new file",
+        ) from None
     return engine
 
 

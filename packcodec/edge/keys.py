@@ -66,7 +66,9 @@ def _read(path: Path) -> Iterable[tuple[int, Key]]:
             mode = stat.S_IMODE(os.fstat(file.fileno()).st_mode)
             lines = file.read().splitlines()
     except UnicodeDecodeError:
-        raise KeysError("is no key file", place=str(path)) from None
+        raise KeysError(
+            "is no key file", place=str(path), remedy="name one that packcodec keys new made"
+        ) from None
     except OSError as error:
         raise KeysError(f"cannot be read: {error.strerror}", place=str(path)) from None
     if mode & 0o077:

@@ -62,7 +62,9 @@ def opened(path: str) -> Iterator[TextIO]:
             with open(path, encoding="utf-8-sig", newline="") as file:
                 yield file
     except FileNotFoundError:
-        raise LogError("the file is not there", place=place) from None
+        raise LogError(
+            "the file is not there", place=place, remedy="check the name and the folder"
+        ) from None
     except UnicodeDecodeError:
         raise LogError("is not UTF-8 text", place=place, remedy="save it as UTF-8") from None
     except OSError as error:
@@ -71,7 +73,7 @@ def opened(path: str) -> Iterator[TextIO]:
 
 def named(path: str) -> str:
     """How errors name a file."""
-    return "standard input" if path == "-" else path
+    return {"-": "standard input", "": "a file without a name"}.get(path, path)
 
 
 def read_detections(

@@ -7,7 +7,8 @@ longer each time.
 
 import socket
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
@@ -94,15 +95,30 @@ class FileSource:
     reader: Reader
     received: datetime | None = None
 
+    def check(self) -> None:
+        """Raises SourceError where the file cannot be opened."""
+        if self.path != "-":
+            with self._open():
+                pass
+
     def run(self, outlet: Outlet) -> None:
         if self.path == "-":
             self._live(outlet, "standard input")
             return
+        with self._open() as lines:
+            self._file(lines, outlet)
+
+    @contextmanager
+    def _open(self) -> Iterator[TextIO]:
         try:
             with open(self.path, encoding="utf-8") as lines:
-                self._file(lines, outlet)
+                yield lines
         except OSError as error:
-            raise SourceError(f"cannot be read: {error.strerror}", place=self.path) from None
+            raise SourceError(
+                f"cannot be read: {error.strerror}",
+                place=self.path or "a source without a name",
+                remedy="name a file of lines, or - for standard input",
+            ) from None
         except UnicodeDecodeError:
             raise SourceError("is not UTF-8 text", place=self.path) from None
 

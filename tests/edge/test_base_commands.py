@@ -137,6 +137,14 @@ def test_gaps_says_why_a_schema_tells_nothing_of_what_was_counted(marsh: Path) -
     assert [each["untold"] for each in told(said)["stations"]] == [[]]
 
 
+def test_no_store_is_made_for_a_capture_that_is_not_there(packcodec: Runner, marsh: Path) -> None:
+    store, schema = marsh / "new.db", marsh / "marsh.toml"
+    ran = packcodec("receive", store, marsh / "none.hex", "--schema", schema)
+    assert (ran.code, len(ran.err.splitlines())) == (2, 1)
+    assert "none.hex: cannot be read" in ran.err
+    assert not store.exists()
+
+
 def test_silence_is_an_alarm_and_nothing_seen_is_not(marsh: Path) -> None:
     store = heard(marsh, list(enumerate(frames_of(30, rows=lambda _: 0))))
     soon = run(gaps.command, store, "--at", (EPOCH + timedelta(hours=30)).isoformat())

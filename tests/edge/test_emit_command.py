@@ -52,6 +52,14 @@ def test_an_unknown_target_is_refused(packcodec: Command) -> None:
     assert "did you mean 'javascript'?" in ran.err
 
 
+def test_a_file_in_the_place_of_the_folder_is_named(packcodec: Command, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    ran = packcodec("emit", DEMO, "--to", "c", "--output", tmp_path / "file" / "inside")
+    assert (ran.code, len(ran.err.splitlines())) == (2, 1)
+    assert f"{tmp_path / 'file' / 'inside'}: cannot be written" in ran.err
+    assert "name another folder with --output" in ran.err
+
+
 def test_where_one_file_cannot_be_written_none_is(packcodec: Command, tmp_path: Path) -> None:
     (tmp_path / "sedgemere.c").mkdir()
     (tmp_path / "sedgemere.c" / "kept").write_text("")

@@ -2,6 +2,7 @@
 
 import os
 import sys
+from contextlib import suppress
 from errno import EISDIR
 from pathlib import Path
 
@@ -61,5 +62,6 @@ def write_whole(folder: Path, files: dict[str, str]) -> list[Path]:
         ) from None
     finally:
         for path in beside:
-            path.unlink(missing_ok=True)
+            with suppress(OSError):
+                path.unlink(missing_ok=True)
     return paths

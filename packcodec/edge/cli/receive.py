@@ -124,6 +124,8 @@ def command(
         return Reader(base, form, Pointers(coding=coding, **places), devices)
 
     made = [_source(each, form, base, reader, received) for each in sources]
+    if len(made) == 1 and isinstance(made[0], FileSource):
+        made[0].check()  # before a store is made for what is not there
     kept = Store.open(store, codecs)
     asking = None if most is None else Asking(kept, made, most, _tell)
     tally = Tally()
