@@ -109,7 +109,8 @@ class Hear(Walk):
         given = own and part.sets
         seen = f"w->past.{part.key}"
         recent = self.tables.sums(entry["recent"], f"{part.path}.{field.name} recent")
-        again = f"get_symbol({FROM}, {recent} + 2u * {self.age(part)}, 2u) != 0u"
+        age = self.age(part, f"{seen}[k]")
+        again = f"get_symbol({FROM}, {recent} + 2u * age_row({age}), 2u) != 0u"
         if given:
             again = f"given ? {self.seen(part)} == {member} : {again}"
         clocked = part.said["clock_step_s"]

@@ -98,37 +98,42 @@ def _tail(told: Told, tail: Part, say: Say) -> Iterator[str]:
     entry = told.message.said["fields"][-1]
     more = told.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
     count = f"message->{told.struct.counts[tail.field.name]}"
-    conditions = [f"i >= {least}u"] * (least > 0) + [f"i < {most}u"]
+    message = f"const struct {told.struct.tag} *message"
+    asked = " && ".join([f"i >= {least}u"] * (least > 0) + [f"i < {most}u"])
     yield ""
-    yield "/* Send the tail for so much room; the bits of the string. Near its end a copy of"
-    yield " * all that is known is left at `mark`, and from there on no octets are. */"
-    yield f"static size_t tail_{name}(struct {name}_said *w,"
-    yield f"{INDENT}const struct {told.struct.tag} *message, size_t room,"
-    yield f"{INDENT}struct {name}_said *mark)"
-    yield "{"
-    lines = [
-        "for (size_t i = w->i;; i++) {",
-        f"    const size_t left = {count} - i;",
-        "",
-        f"    if (mark != NULL && (w->to.shifts + 1u) * left <= {NEAR_OCTETS}u * i",
-        "        && w->to.shifts > 0u && w->to.shifts <= w->to.most) {",
-        "        w->i = i;",
-        "        w->last = w->to.octets[w->to.shifts - 1u];",
-        f"        copy_{name}(mark, w);",
-        "        w->to.most = 0;",
-        "        mark = NULL;",
-        "    }",
-        f"    if ({' && '.join(conditions)}) {{",
-        f"        symbol(&w->to, {more} + 2u * room_row(&w->to, room) + (left > 0u));",
-        "    }",
-        "    if (left == 0u) {",
-        "        return end_string(&w->to);",
-        "    }",
-        f"    {say.called(tail, 'false')}",
-        "}",
-    ]
-    yield from (INDENT + line if line else "" for line in lines)
-    yield "}"
+    yield from function(
+        "Send the tail up to near its end, as far as any room is as good as no end.",
+        f"void far_{name}(struct {name}_said *w, {message})",
+        [
+            "size_t i = 0;",
+            "",
+            f"for (; (w->to.shifts + 1u) * ({count} - i) > {NEAR_OCTETS}u * i; i++) {{",
+            f"    if ({asked}) {{",
+            f"        yes(&w->to, {more}[2u * LAST_ROW + 1u]);",
+            "    }",
+            f"    {say.called(tail, 'false')}",
+            "}",
+            "w->i = i;",
+        ],
+    )
+    yield ""
+    yield from function(
+        "Send the rest of the tail for so much room; the bits of the string.",
+        f"size_t tail_{name}(struct {name}_said *w, {message},\n{INDENT}size_t room)",
+        [
+            "for (size_t i = w->i;; i++) {",
+            f"    const bool left = i < {count};",
+            "",
+            f"    if ({asked}) {{",
+            f"        symbol(&w->to, {more} + 2u * room_row(&w->to, room) + left);",
+            "    }",
+            "    if (!left) {",
+            "        return end_string(&w->to);",
+            "    }",
+            f"    {say.called(tail, 'false')}",
+            "}",
+        ],
+    )
 
 
 def _pack(told: Told) -> Iterator[str]:
@@ -175,16 +180,25 @@ def _pack_tail(told: Told, macro: str) -> list[str]:
     name = told.name
     return [
         f"struct {name}_said w, mark;",
-        "size_t plain, most, kept, octets = 0, room = ENDLESS_BITS;",
+        "size_t plain, most, kept, string, octets;",
         "",
         f"if (!size_{name}(message, &plain)) {{",
         f"    return {macro}_OUT_OF_RANGE;",
         "}",
         "most = (header + plain + 7u) / 8u;",
         "kept = (most < limit ? most : limit) - header / 8u;",
-        "mark.i = 0;",
-        "while (octets <= most && octets <= limit) {",
-        "    size_t string;",
+        f"head_{name}(&w, message, payload, kept);",
+        f"far_{name}(&w, message);",
+        "w.last = latest(&w.to);",
+        f"copy_{name}(&mark, &w);",
+        f"string = tail_{name}(&w, message, ENDLESS_BITS);",
+        f"octets = string > {TAIL_BITS}u ? header + string - {TAIL_BITS}u : header;",
+        "octets = (octets + 7u) / 8u;",
+        "if (room_row(&mark.to, 8u * octets - header) < LAST_ROW) {",
+        "    mark.i = 0; /* too near the end: from the beginning */",
+        "}",
+        "for (; octets <= most && octets <= limit; octets++) {",
+        "    const size_t room = 8u * octets - header;",
         "",
         "    if (mark.i == 0u) {",
         f"        head_{name}(&w, message, payload, kept);",
@@ -192,22 +206,13 @@ def _pack_tail(told: Told, macro: str) -> list[str]:
         f"        copy_{name}(&w, &mark);",
         "        take_back(payload, w.to.shifts, w.last);",
         "    }",
-        f"    string = tail_{name}(&w, message, room, room == ENDLESS_BITS ? &mark : NULL);",
-        "    if (room == ENDLESS_BITS) {",
-        f"        octets = string > {TAIL_BITS}u ? header + string - {TAIL_BITS}u : header;",
-        "        octets = (octets + 7u) / 8u;",
-        "        if (mark.i > 0u && room_row(&mark.to, 8u * octets - header) < LAST_ROW) {",
-        "            mark.i = 0; /* too near the end: from the beginning */",
-        "        }",
-        "    } else if (string <= room) {",
+        f"    string = tail_{name}(&w, message, room);",
+        "    if (string <= room) {",
         "        /* The room belongs to what a tail means: its last octet is sent even if zero. */",
         "        *bits = string + 7u < room ? room - 7u : string;",
         "        flush(&w.to, (*bits + 7u) / 8u);",
         f"        return {macro}_OK;",
-        "    } else {",
-        "        octets++;",
         "    }",
-        "    room = 8u * octets - header;",
         "}",
         "if (most > limit) {",
         f"    return {macro}_WRONG_LENGTH;",

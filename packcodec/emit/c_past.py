@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from packcodec.codec.modelled.history import ACTIVE_STEPS, HOUR_ROWS, NOON_ROW
 from packcodec.emit.c_codes import divided
-from packcodec.emit.c_header import INDENT, literal
+from packcodec.emit.c_header import INDENT, function, literal
 from packcodec.emit.c_told import ACTIVE, LAST, PREVIOUS, Part, Told
 
 HOURS_ROW_S = 86400 // HOUR_ROWS
@@ -74,19 +74,23 @@ def _note(told: Told, part: Part, past: str) -> Iterator[str]:
 
 def _active(told: Told, part: Part, past: str) -> Iterator[str]:
     reach = ACTIVE_STEPS * (int(part.said["clock_step_s"]) // told.unit_s)
-    key = f"past->{part.key}"
+    key, seen = f"past->{part.key}", told.seen[part.key]
     yield ""
-    yield f"/* How many species were seen a moment ago, {ACTIVE_STEPS} steps at most; up to 3. */"
-    yield f"static unsigned active_{part.key}(const {past} *past)"
-    yield "{"
-    yield f"{INDENT}unsigned k = 0;"
-    yield ""
-    yield f"{INDENT}while (k < 3u && k < {key}_count &&"
-    yield f"{INDENT * 3}{told.seen[part.key].when_of(f'{key}[k]')} + {reach}u >= past->elapsed) {{"
-    yield f"{INDENT * 2}k++;"
-    yield f"{INDENT}}}"
-    yield f"{INDENT}return k;"
-    yield "}"
+    yield from function(
+        f"How many species were seen a moment ago, {ACTIVE_STEPS} steps at most; up to 3.",
+        f"unsigned active_{part.key}(const {past} *past)",
+        [
+            f"const {told.moment} from = past->elapsed < {reach}u ? 0u : past->elapsed - {reach}u;",
+            f"const {seen.kind} least = {seen.raised('from')};",
+            f"const unsigned most = {key}_count < 3u ? {key}_count : 3u;",
+            "unsigned k = 0;",
+            "",
+            f"while (k < most && {key}[k] >= least) {{",
+            "    k++;",
+            "}",
+            "return k;",
+        ],
+    )
 
 
 def _look_back(told: Told, part: Part, what: str) -> Iterator[str]:

@@ -5,19 +5,18 @@ from typing import Any
 from packcodec.codec.modelled.tables import MOST_ALONE, Classes, fold
 from packcodec.emit.c_codes import divided
 from packcodec.emit.c_header import INDENT, literal
-from packcodec.emit.c_told import Part
+from packcodec.emit.c_plain import Plain, put
+from packcodec.emit.c_told import LAST, Part
 from packcodec.emit.c_types import type_of
-from packcodec.emit.c_walk import Walk
-from packcodec.layout.model import Count, Group, MessageLayout, Presence, Repeat, Run, When
 
 TO = "&w->to"
 FEW_CODES = 8
 
 
-class Say(Walk):
+class Say(Plain):
     """Encoding."""
 
-    verb, coder, const = "say", "said", "const "
+    verb, coder, const, early = "say", "said", "const ", True
 
     def value(self, part: Part, at: int, depth: int) -> None:
         entry = part.said["fields"][at]
@@ -111,6 +110,9 @@ class Say(Walk):
         field, entry = part.fields[at], part.said["fields"][at]
         species = f"{part.at}{part.struct.members[field.name]}"
         name = self.told.keys.give(f"{part.key}_{field.name}")
+        if part.species_at == at and part.early:
+            self._moving(part, name, entry, depth)
+            return
         self._new(part, f"new_{name}", entry)
         hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
         if part.species_at is None:
@@ -122,19 +124,20 @@ class Say(Walk):
         now = "" if part.said["clock_step_s"] else f", {self.moment_now(part)}"
         call = f"species_{name}(w, {species}{now}{', given' if given else ''});"
         self.add(depth, f"k = {call}" if own else f"(void){call}")
-        seen = f"w->past.{part.key}"
+        seen, word = f"w->past.{part.key}", self.told.seen[part.key]
         recent = self.tables.sums(entry["recent"], f"{part.path}.{field.name} recent")
         lines = [
             "unsigned k = 0;",
             "",
             f"for (; k < {seen}_count; k++) {{",
-            f"    const uint16_t *again = {recent} + 2u * {self.age(part)};",
+            f"    const {word.kind} seen = {seen}[k];",
+            f"    const uint32_t other = {recent}[2u * age_row({self.age(part, 'seen')}) + 1u];",
             "",
-            f"    if ({self.seen(part)} == species) {{",
-            *_unless(given, f"symbol({TO}, again + 1);", 2),
+            f"    if ({word.species_of('seen')} == species) {{",
+            *_unless(given, f"yes({TO}, other);", 2),
             "        return k;",
             "    }",
-            *_unless(given, f"first({TO}, again);", 1),
+            *_unless(given, f"no({TO}, other);", 1),
             "}",
             *_unless(given, f"new_{name}(w, species{hour});", 0),
             "return k;",
@@ -147,7 +150,57 @@ class Say(Walk):
         self.functions += [f"static unsigned species_{name}({arguments})", "{"]
         self.functions += [*(INDENT + line if line else "" for line in lines), "}"]
 
-    def _new(self, part: Part, name: str, entry: dict[str, Any]) -> None:
+    def _moving(self, part: Part, name: str, entry: dict[str, Any], depth: int) -> None:
+        """The function that sends a species and moves it to the front of those seen last."""
+        self._new(part, f"new_{name}", entry, moved=True)
+        word, seen = self.told.seen[part.key], f"w->past.{part.key}"
+        recent = self.tables.sums(entry["recent"], f"{part.path}.{name} recent")
+        own = part.fields[part.species_at or 0]
+        kind = type_of(own, self.names.schema, part.path).name
+        hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
+        asks, given, clocked = part.asks(LAST), part.sets, part.said["clock_step_s"]
+        place = word.places_of("before")[0].strip("()")
+        found = f"return &{part.element(place)};" if asks else "return;"
+        lines = [
+            f"const {kind} species = {part.element('i')}.{part.species};",
+            *([] if clocked else [f"const {self.told.moment} now = {self.moment_now(part)};"]),
+            f"{word.kind} *to = {seen}, *end = to + {seen}_count;",
+            f"{word.kind} moved = {word.word(self.moment_now(part), 'species')};",
+            "",
+            "for (; to < end; to++) {",
+            f"    const {word.kind} before = *to;",
+            f"    const uint32_t other = {recent}[2u * age_row({self.age(part, 'before')}) + 1u];",
+            "",
+            "    *to = moved;",
+            f"    if ({word.species_of('before')} == species) {{",
+            *_unless(given, f"yes({TO}, other);", 2),
+            f"        {found}",
+            "    }",
+            *_unless(given, f"no({TO}, other);", 1),
+            "    moved = before;",
+            "}",
+            "*to = moved;",
+            *_unless(given, f"new_{name}(w, species{hour});", 0),
+            f"if ({seen}_count < {self.told.held(part)}u) {{",
+            f"    {seen}_count++;",
+            *(["    return NULL;"] if asks else []),
+            "}",
+            *([f"return {self.beyond(part)};"] if asks else []),
+        ]
+        returns = f"const struct {part.struct.tag} *" if asks else "void "
+        says = "Send a species, the latest seen from now on"
+        self.functions += [
+            "",
+            f"/* {says}; its last element before. */" if asks else f"/* {says}. */",
+            f"static {returns}species_{name}({self.arguments(part)})",
+            "{",
+            *(INDENT + line if line else "" for line in lines),
+            "}",
+        ]
+        call = f"species_{name}(w, message, i{', given' if given else ''});"
+        self.add(depth, f"last = {call}" if asks else call)
+
+    def _new(self, part: Part, name: str, entry: dict[str, Any], *, moved: bool = False) -> None:
         """The function that sends a species that is none of those seen last."""
         hour = ", unsigned hour" if len(entry["new"]) > 1 else ""
         excluded = part.species_at is not None
@@ -160,8 +213,10 @@ class Say(Walk):
         ]
         if excluded:
             seen = f"w->past.{part.key}"
+            # Where it has moved to the front itself, the others are one behind.
+            first, until = ("1", "<=") if moved else ("0", "<")
             lines += [
-                f"for (unsigned k = 0; k < {seen}_count; k++) {{",
+                f"for (unsigned k = {first}; k {until} {seen}_count; k++) {{",
                 f"    const unsigned other = {self.position(self.seen(part))};",
                 f"    const uint32_t nobodys = {self.share_if_known('other')};",
                 "",
@@ -178,7 +233,7 @@ class Say(Walk):
         if alike and not self.all_known:
             lines += ["if (at == KNOWN_COUNT) {", *alike, "}"]
         self.functions += ["", "/* Send a species that is none of those seen last. */"]
-        self.functions.append(f"static void {name}({self.walk} *w, uint32_t species{hour})")
+        self.functions.append(f"static APART void {name}({self.walk} *w, uint32_t species{hour})")
         self.functions += ["{", *(INDENT + line if line else "" for line in lines), "}"]
 
     # ---- Lists
@@ -257,59 +312,6 @@ class Say(Walk):
             "}",
         ]
 
-    # ---- Fixed coding, through the same coder
-
-    def plain(self, each: MessageLayout) -> list[str]:
-        """The statements that send a message in fixed coding."""
-        outer, self.lines = self.lines, []
-        self._plain(each.body, self.told.message, "message->", 1)
-        lines, self.lines = self.lines, outer
-        return lines
-
-    def _plain(self, group: Group, part: Part, of: str, depth: int) -> None:
-        for step in group.steps:
-            match step:
-                case Run():
-                    self._run(step, part, of, depth)
-                case When():
-                    self.add(depth, f"if ({of}{part.struct.presence[step.field.name]}) {{")
-                    for inner in step.steps:
-                        if isinstance(inner, Run):
-                            self._run(inner, part, of, depth + 1)
-                        else:
-                            self._repeat(inner, part, of, depth + 1)
-                    self.add(depth, "}")
-                case Repeat():
-                    self._repeat(step, part, of, depth)
-
-    def _run(self, run: Run, part: Part, of: str, depth: int) -> None:
-        at = {field.name: number for number, field in enumerate(part.fields)}
-        for place in run.places:
-            if not place.width:
-                continue
-            name = place.field.name
-            if isinstance(place, Presence):
-                code = f"{of}{part.struct.presence[name]} ? 1u : 0u"
-            elif isinstance(place, Count):
-                code = f"{of}{part.struct.counts[name]}"
-                code += f" - {place.field.least}u" if place.field.least else ""
-            else:
-                code = self.code(part, at[name], of)
-            self.add(depth, put(code, place.width, "to", wide=self.wide))
-
-    def _repeat(self, step: Repeat, part: Part, of: str, depth: int) -> None:
-        inner = part.lists[step.field.name]
-        place = "ij"[inner.depth - 1]
-        outer, self.lines = self.lines, []
-        row = f"{of}{part.struct.members[step.field.name]}[{place}]."
-        self._plain(step.element, inner, row, depth + 1)
-        lines, self.lines = self.lines, outer
-        if lines:
-            count = f"{of}{part.struct.counts[step.field.name]}"
-            self.add(depth, f"for (size_t {place} = 0; {place} < {count}; {place}++) {{")
-            self.lines += lines
-            self.add(depth, "}")
-
 
 def _unless(given: bool, line: str, depth: int) -> list[str]:
     """A statement that a set has already said, where the list may go as one."""
@@ -317,10 +319,3 @@ def _unless(given: bool, line: str, depth: int) -> list[str]:
     if not given:
         return [indent + line]
     return [f"{indent}if (!given) {{", f"{indent}{INDENT}{line}", f"{indent}}}"]
-
-
-def put(code: str, width: int, to: str, *, wide: bool) -> str:
-    """The statement that sends a number of so many bits, all alike."""
-    if width > 16:
-        return f"put_long({to}, {code}, {width}u);"
-    return f"put({to}, {f'(uint32_t)({code})' if wide else code}, {width}u);"

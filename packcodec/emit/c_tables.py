@@ -6,10 +6,13 @@ bits.
 
 from collections.abc import Sequence
 
+from packcodec.codec.modelled.history import age_row
 from packcodec.codec.modelled.tables import OCTAVE, cumulative, odds
 from packcodec.emit.text import broken
 
 MOST_LOGIT = 15 * OCTAVE
+# Ages whose rows are looked up; a longer one, four octaves down, is 8 rows on.
+FEW_AGES = 64
 
 
 class Tables:
@@ -41,6 +44,10 @@ class Tables:
         """The name of rows of sums, from rows of weights as hexadecimal."""
         sums = [each for row in rows for each in cumulative(bytes.fromhex(row), least)[:-1]]
         return self.array("uint16_t", [*sums, 0], meaning)
+
+    def ages(self) -> str:
+        """The name of the rows of ages up to FEW_AGES."""
+        return self.array("uint8_t", [age_row(age) for age in range(FEW_AGES)], "rows by age")
 
     def odds(self) -> str:
         """The name of the share of no, of no and yes, for each logit from the least on."""

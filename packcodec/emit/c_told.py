@@ -76,6 +76,18 @@ class Part:
         """Whether a place of the elements looks at such an earlier code."""
         return any(what in (*place["contexts"], place["around"]) for place in self.places())
 
+    @property
+    def early(self) -> bool:
+        """Whether nothing after an element's own species looks at those seen before, or at when."""
+        own = self.species_at
+        if own is None or self.depth > 1 or self.fields[own].optional:
+            return False
+        after = self.said["fields"][own + 1 :]
+        asked = (place for place in self.places() if place["at"] > own)
+        return not any(each["part"] in ("gap", "species", "list") for each in after) and not any(
+            ACTIVE in place["contexts"] for place in asked
+        )
+
     def places(self) -> Iterator[dict[str, Any]]:
         """Those that send anything by a table."""
         for entry in self.said["fields"]:
@@ -112,10 +124,14 @@ class Seen:
         for name, bits in reversed([*zip("ij", self.places, strict=False)]):
             text = f"{self._raised(name, low)}{f' | {text}' if text else ''}"
             low += bits
-        return f"{self._raised(when, self._when)} | {self._raised(species, low)} | {text}"
+        return f"{self.raised(when)} | {self._raised(species, low)} | {text}"
 
     def _raised(self, text: str, low: int) -> str:
         return f"({self.kind}){text} << {low}" if low else f"({self.kind}){text}"
+
+    def raised(self, when: str) -> str:
+        """The least word of that moment."""
+        return self._raised(when, self._when)
 
     def when_of(self, word: str) -> str:
         return f"({word} >> {self._when})" if self._when else word
@@ -272,7 +288,8 @@ class Told:
             if part.species_at is not None:
                 held = self.held(part)
                 yield f"uint8_t {part.key}_count; /* the species seen last, the latest first */"
-                yield f"{self.seen[part.key].kind} {part.key}[{held}]; /* when, species, where */"
+                kind = self.seen[part.key].kind
+                yield f"{kind} {part.key}[{held} + 1]; /* when, species, where; one falls out */"
             if part.depth == 2 and part.species_at is not None:
                 yield f"uint16_t {part.key}_elements;"
             if part.depth == 2 and part.sets:

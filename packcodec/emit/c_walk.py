@@ -26,6 +26,7 @@ class Walk:
 
     verb: str
     coder: str
+    early = False  # whether a species is noted as soon as it is said, where that may be
 
     def __init__(self, told: Told, *, wide: bool) -> None:
         """`wide` where codes of the schema need 64 bits."""
@@ -88,7 +89,7 @@ class Walk:
         self._locals(part)
         for at, field in enumerate(part.fields):
             self._field(part, at, field)
-        if part.species_at is not None:
+        if part.species_at is not None and not (self.early and part.early):
             species = part.at + part.species
             known = f", {self.position(species)}" if self.noted(part) else ""
             word = self.told.seen[part.key].word(self.moment_now(part), species)
@@ -114,7 +115,7 @@ class Walk:
             self.add(1, f"const struct {tag} *previous = {self._previous(part)};")
         if part.asks(LAST):
             self.add(1, f"const struct {tag} *last;")
-        if part.species_at is not None:
+        if part.species_at is not None and not (self.early and part.early):
             self.add(1, "unsigned k = 0;")
         self.add(1, "")
 
@@ -144,22 +145,25 @@ class Walk:
                 self.value(part, at, depth)
         if field.optional:
             self.add(1, "}")
-        if part.species_at == at and part.asks(LAST):
+        if part.species_at == at and part.asks(LAST) and not (self.early and part.early):
             self._find_last(part)
 
     def _find_last(self, part: Part) -> None:
         """The last element of the same species, if there is one."""
         seen, held = f"w->past.{part.key}", self.told.held(part)
         places = self.told.seen[part.key].places_of(f"{seen}[k]")
-        beyond = "NULL"
-        if held < min(part.most, self.told.capacity):
-            arguments = "".join(f", {place}" for place in "ij"[: part.depth])
-            beyond = f"last_{part.key}(message{arguments})"
+        beyond = self.beyond(part)
         self.add(1, f"last = k < {seen}_count ? &{part.element(*places)}")
         if beyond == "NULL":
             self.lines[-1] += " : NULL;"
         else:
             self.add(2, f": {seen}_count < {held}u ? NULL : {beyond};")
+
+    def beyond(self, part: Part) -> str:
+        """The last element of a species that is none of those held."""
+        if self.told.held(part) == min(part.most, self.told.capacity):
+            return "NULL"
+        return f"last_{part.key}(message{''.join(f', {place}' for place in 'ij'[: part.depth])})"
 
     def _previous(self, part: Part) -> str:
         if part.depth == 1:
@@ -311,16 +315,16 @@ class Walk:
             return "w->past.elapsed"
         return f"({self.told.moment})i" if part.depth == 1 else f"w->past.{part.key}_elements"
 
-    def age(self, part: Part) -> str:
-        """The row for the age of the k-th of the species seen."""
+    def age(self, part: Part, word: str) -> str:
+        """How long ago one of the species was seen, in steps of the clock or elements."""
         now = "w->past.elapsed" if part.said["clock_step_s"] else "now"
-        text = f"{now} - {self.told.seen[part.key].when_of(f'w->past.{part.key}[k]')}"
+        text = f"{now} - {self.told.seen[part.key].when_of(word)}"
         if self.told.moment == "uint32_t" and self.told.seen[part.key].kind == "uint64_t":
             text = f"(uint32_t)({text})"
         units = int(part.said["clock_step_s"] or 1) // self.told.unit_s
         if part.said["clock_step_s"] and units > 1:
             text = divided(f"({text})", units, 0xFFFFFFFF, wide=self.told.moment == "uint64_t")
-        return f"age_row({text})"
+        return text
 
     def advance(self, part: Part, at: int, code: str) -> str:
         """The statement that moves the clock on by a code of a field."""

@@ -1,3 +1,11 @@
+/*@ APART */
+/* A function that is compiled apart has all registers to itself, and its caller a smaller frame. */
+#ifdef __GNUC__
+#define APART __attribute__((noinline))
+#else
+#define APART
+#endif
+
 /*@ struct coder */
 /* ---- The range coder (spec/modelled-coding.md) */
 
@@ -98,7 +106,7 @@ static void narrow(struct coder *to, uint32_t start, uint32_t range)
     if (to->low < start) {
         carry(to);
     }
-    if (range >> 24 == 0u) {
+    if (to->range >> 24 == 0u) {
         widen(to);
     }
 }
@@ -108,9 +116,9 @@ static void narrow(struct coder *to, uint32_t start, uint32_t range)
  * It narrows in place, for nothing is called as often. */
 static void symbol(struct coder *to, const uint16_t *at)
 {
-    const uint32_t r = to->range >> 16, start = r * at[0];
+    const uint32_t r = to->range >> 16, start = r * at[0], end = at[1];
 
-    to->range = (at[1] > 0u ? r * at[1] : to->range) - start;
+    to->range = (end > 0u ? r * end : to->range) - start;
     to->low += start;
     if (to->low < start) {
         carry(to);
@@ -120,11 +128,20 @@ static void symbol(struct coder *to, const uint16_t *at)
     }
 }
 
-/*@ first( */
-/* Send the first symbol of a row, which leaves the interval where it starts. */
-static void first(struct coder *to, const uint16_t *row)
+/*@ yes( */
+/* Send the last of two symbols, where the first has a share of `no`. */
+static void yes(struct coder *to, uint32_t no)
 {
-    to->range = (to->range >> 16) * row[1];
+    const uint32_t start = (to->range >> 16) * no;
+
+    narrow(to, start, to->range - start);
+}
+
+/*@ no( */
+/* Send the first of two symbols, which leaves the interval where it starts. */
+static void no(struct coder *to, uint32_t share)
+{
+    to->range = (to->range >> 16) * share;
     if (to->range >> 24 == 0u) {
         widen(to);
     }
@@ -275,6 +292,13 @@ static void flush(struct coder *to, size_t octets)
     }
 }
 
+/*@ latest( */
+/* The last octet that has been moved out, if it has been kept. */
+static uint8_t latest(const struct coder *of)
+{
+    return of->shifts > 0u && of->shifts <= of->most ? of->octets[of->shifts - 1u] : 0u;
+}
+
 /*@ take_back( */
 /* Undo a carry into the octets before, if there was one: the last of them was `last`. */
 static void take_back(uint8_t *octets, size_t at, uint8_t last)
@@ -283,25 +307,6 @@ static void take_back(uint8_t *octets, size_t at, uint8_t last)
         while (octets[--at]-- == 0u) {
         }
     }
-}
-
-/*@ age_row( */
-/* 0 to 3 for themselves, then two to an octave, up to 16. */
-static unsigned age_row(@age@ age)
-{
-    unsigned row = 0;
-
-    if (age > 255u) {
-        return 16;
-    }
-    for (; age > 7u; age >>= 2) {
-        row += 4u;
-    }
-    if (age > 3u) {
-        age >>= 1;
-        row += 2u;
-    }
-    return row + (unsigned)age;
 }
 
 /*@ set_age( */
