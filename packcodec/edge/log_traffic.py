@@ -1,8 +1,9 @@
 """What a station would have sent, from its logs: the frames of every record, and when."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 from packcodec.budget.traffic import DAY_S, Logged, Sent
 from packcodec.codec.record import Record
@@ -100,18 +101,34 @@ def traffic_of(
     if interval_s is not None and interval_s != codec.schema.policy.interval_s:
         policy = replace(codec.schema.policy, interval_s=interval_s)
         codec = Codec(compile_layout(replace(codec.schema, policy=policy)))
-    sent: list[Sent] = []
-    waiting: dict[tuple[int, str], list[_Ready]] = {}
-    days: set[tuple[int, date]] = set()
-    for each in _ready(codec, summarised(codec, logs).records):
-        days.add((each.station, each.at.date()))
-        if each.record.message in BATCHES:
-            waiting.setdefault((each.station, each.record.message), []).append(each)
-        else:
-            sent.append(_sent(codec, each.station, each.at, each.record))
-    for alike in waiting.values():
-        sent += _batches(codec, alike, room_bytes)
+    ready = list(_ready(codec, summarised(codec, logs).records))
+    days = {(each.station, each.at.date()) for each in ready}
+    sent = [
+        Sent(
+            each.station,
+            int(each.at.timestamp()),
+            each.record.message,
+            frame_bytes(codec, each.record),
+        )
+        for each in _in_company(codec, ready, room_bytes)
+    ]
     return Logged(tuple(sent), codec.schema.policy.interval_s, len(days))
+
+
+def joined(codec: Codec, records: Sequence[Record], most_bytes: int) -> list[Record]:
+    """`records` (of `summarised`) with batches that fill frames of `most_bytes`, as a station joins
+    them: station after station, each in the order that they would go, with sequences from 0.
+
+    What does not fit alone stays alone.
+    """
+    frames = list(_in_company(codec, list(_ready(codec, records)), most_bytes))
+    frames.sort(key=lambda each: (each.station, each.at))
+    following: Counter[int] = Counter()
+    found = []
+    for each in frames:
+        found.append(replace(each.record, station=each.station, sequence=following[each.station]))
+        following[each.station] += 1
+    return found
 
 
 def watch_s_a_day(logs: Logs) -> int | None:
@@ -127,7 +144,7 @@ def watch_s_a_day(logs: Logs) -> int | None:
 
 @dataclass(frozen=True, slots=True)
 class _Ready:
-    """A record, and when it could go at the earliest."""
+    """A record, and when it goes, or could at the earliest."""
 
     station: int
     at: datetime
@@ -161,11 +178,19 @@ def _ready(codec: Codec, records: Sequence[Record]) -> Iterator[_Ready]:
         yield _Ready(record.station or 0, ready, record)
 
 
-def _sent(codec: Codec, station: int, at: datetime, record: Record) -> Sent:
-    return Sent(station, int(at.timestamp()), record.message, frame_bytes(codec, record))
+def _in_company(codec: Codec, ready: Sequence[_Ready], room_bytes: int | None) -> Iterator[_Ready]:
+    """Each record with when it goes, elements of batches joined."""
+    waiting: dict[tuple[int, str], list[_Ready]] = {}
+    for each in ready:
+        if each.record.message in BATCHES:
+            waiting.setdefault((each.station, each.record.message), []).append(each)
+        else:
+            yield each
+    for alike in waiting.values():
+        yield from _batches(codec, alike, room_bytes)
 
 
-def _batches(codec: Codec, alike: Sequence[_Ready], room_bytes: int | None) -> Iterator[Sent]:
+def _batches(codec: Codec, alike: Sequence[_Ready], room_bytes: int | None) -> Iterator[_Ready]:
     """One station's elements of a kind in as many frames as they fill, each sent when the next
     element does not fit or its oldest has waited long enough."""
     name = alike[0].record.message
@@ -183,10 +208,8 @@ def _batches(codec: Codec, alike: Sequence[_Ready], room_bytes: int | None) -> I
         except EncodeError:
             # A station cuts what does not fit alone; here its own size is told.
             record, taken = first.record, 1
-        ripe = first.at + longest
-        yield _sent(
-            codec, first.station, company[taken].at if taken < len(company) else ripe, record
-        )
+        goes = company[taken].at if taken < len(company) else first.at + longest
+        yield _Ready(first.station, goes, record)
         del left[:taken]
 
 

@@ -9,11 +9,14 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
+from batch_schema import BATCHED
+from conftest import Command
 from small_schema import SPECIES, TOML
 
 from packcodec.edge.cli import main
 from packcodec.edge.files import load
 from packcodec.edge.lines import read_records
+from packcodec.frame.fill import singles
 
 DEMO = Path(__file__).resolve().parents[2] / "packcodec" / "edge" / "demo_data"
 LOG = """time,station,label,confidence
@@ -212,3 +215,33 @@ def test_bad_input_is_one_line_and_exit_2(run: Run, arguments: tuple[str, ...], 
     (line,) = ran.err.splitlines()
     assert line.startswith("packcodec: ")
     assert re.search(says, line)
+
+
+@pytest.mark.parametrize("coding", ["fixed", "modelled"])
+def test_batches_are_joined_as_long_as_is_said(
+    tmp_path: Path, packcodec: Command, coding: str
+) -> None:
+    (tmp_path / "species.csv").write_text(SPECIES)
+    schema, log = tmp_path / "schema.toml", tmp_path / "log.csv"
+    schema.write_text(BATCHED.replace("version = 1", f'version = 1\ncoding = "{coding}"'))
+    seen = (f"2027-04-01T{5 + at // 4:02}:{at % 4 * 15:02}:00Z,1,coot,0.9\n" for at in range(48))
+    log.write_text("time,station,label,confidence\n" + "".join(seen))
+    arguments = ["summarise", schema, log, "--watched", "05:00-17:00"]
+    alone = packcodec(*arguments)
+    filled = packcodec(*arguments, "--most", 40)
+    assert (alone.code, filled.code) == (0, 0)
+    codec = load(schema)
+    records = [codec.decode(codec.encode(json.loads(line))) for line in filled.out.splitlines()]
+    assert [each.sequence for each in records] == list(range(len(records)))
+    assert all(len(codec.encode(each)) <= 40 for each in records)
+    assert 3 * len(records) < len(alone.out.splitlines())
+
+    def held(lines: str) -> list[str]:
+        found = []
+        for line in lines.splitlines():
+            record = codec.decode(codec.encode(json.loads(line)))
+            message = codec.payloads[record.message].message.message
+            found += [f"{each.message} {each.values}" for each in singles(message, record)]
+        return sorted(found)
+
+    assert held(filled.out) == held(alone.out)

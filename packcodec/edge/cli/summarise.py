@@ -10,6 +10,7 @@ import click
 
 from packcodec.edge.cli.screen import schema_argument, warn, write_line
 from packcodec.edge.files import load
+from packcodec.edge.log_traffic import Logs, joined, summarised
 from packcodec.edge.logs import (
     Rows,
     daily_stretches,
@@ -21,6 +22,7 @@ from packcodec.edge.logs import (
     station_number,
 )
 from packcodec.errors import LogError
+from packcodec.layout.compiler import LARGEST_FRAME_BYTES
 from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.summariser import Refusal
 from packcodec.monitor.whole_log import Summary, summarise
@@ -42,6 +44,12 @@ Row = TypeVar("Row", Detection, Stretch, Health)
 @click.option("--health", type=LOG_FILE, help="Health log: CSV with time, station and the fields.")
 @click.option("--station", "stations", multiple=True, help="Only this one; may be repeated.")
 @click.option("--column", "columns", multiple=True, metavar="OURS=THEIRS", help="time=when")
+@click.option(
+    "--most",
+    type=click.IntRange(1, LARGEST_FRAME_BYTES),
+    metavar="BYTES",
+    help="Join what batches hold into frames so long, as a station does; else each goes alone.",
+)
 @click.option("--json", "as_json", is_flag=True, help="The account as one JSON document.")
 def command(
     schema: str,
@@ -51,6 +59,7 @@ def command(
     health: str | None,
     stations: tuple[str, ...],
     columns: tuple[str, ...],
+    most: int | None,
     as_json: bool,
 ) -> None:
     """Summarise the detections in LOG, a CSV file or - for standard input.
@@ -76,7 +85,11 @@ def command(
         effort = _read(watch, lambda lines: read_watches(lines, known, named(watch)), chosen)
     elif watched is not None:
         effort = Rows(daily_stretches(seen.rows, known, watched))
-    summary = summarise(codec, seen.rows, effort.rows if effort else None, told.rows)
+    if most is None:
+        summary = summarise(codec, seen.rows, effort.rows if effort else None, told.rows)
+    else:
+        summary = summarised(codec, Logs(seen, effort, told))
+        summary.records = joined(codec, summary.records, most)
     for record in summary.records:
         write_line(record.to_json())
     refused = [*seen.refused, *(effort.refused if effort else ()), *told.refused]
