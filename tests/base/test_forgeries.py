@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from random import Random
 
@@ -12,7 +12,14 @@ from small_schema import schema_of
 from packcodec.base import failures
 from packcodec.base.account import Base
 from packcodec.base.events import Accepted, Event, Forgeries, Rejected, Why
-from packcodec.base.failures import ALARM_A_DAY, MOST_KEPT_A_DAY, Failures, is_recent
+from packcodec.base.failures import (
+    ALARM_A_DAY,
+    MOST_KEPT_A_DAY,
+    Failures,
+    day_of,
+    in_words,
+    is_recent,
+)
 from packcodec.codec.record import Record
 from packcodec.frame import Codec
 from packcodec.frame.seal import Key
@@ -214,3 +221,16 @@ def test_the_day_after_does_not_make_an_alarm(store: Store) -> None:
     assert not alarms(store.ingest(before))
     last = forged(1, first=ALARM_A_DAY, start=midnight - timedelta(minutes=1))
     assert [each.day for each in alarms(store.ingest(last))] == [before[0].received.date()]
+
+
+def test_the_day_is_that_of_utc() -> None:
+    evening = datetime(2027, 5, 3, 20, tzinfo=timezone(timedelta(hours=-5)))
+    assert day_of(evening) == evening.date() + timedelta(days=1)
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [(MOST_KEPT_A_DAY - 1, "1999 frames of"), (MOST_KEPT_A_DAY, "2000 frames or more of")],
+)
+def test_a_count_that_ended_is_told_as_the_least_it_may_be(count: int, words: str) -> None:
+    assert words in in_words(Forgeries(1, DAY, count))

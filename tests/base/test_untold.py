@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packcodec.base.untold import Known, Untold, Why, summed, untold
-from packcodec.codec.record import AtLeast
+from packcodec.codec.record import AtLeast, AtMost
 from packcodec.codec.totals import running_totals
 from packcodec.emit import emit
 from packcodec.errors import SchemaError
@@ -53,6 +53,18 @@ def test_what_one_record_counts() -> None:
     rows = [{"visits": 2}, {"visits": AtLeast(3)}]
     assert TOTAL.counted({"rows": rows}) == 5
     assert TOTAL.counted({"rows": None}) == 0
+    bounds = [{"visits": {"at_least": 3}}, {"visits": {"at_most": 1}}, {"visits": AtMost(1)}]
+    assert TOTAL.counted({"rows": bounds}) == 5
+
+
+def test_a_count_of_the_message_itself_has_a_total_as_well() -> None:
+    total = '{ name = "all", kind = "integer", low = 0, high = 63, optional = true, '
+    mv = '{ name = "mv", kind = "integer", low = 0, high = 7 }'
+    schema = read_schema(TOML.replace(mv, f'{mv}, {total}total_of = "mv" }}'), "")
+    (of_mv,) = running_totals(schema.messages[0])
+    assert (of_mv.most, of_mv.bridged, of_mv.counted({"mv": 5, "all": 40})) == (7, 8, 5)
+    known = [Known(4, "health", {"mv": 1, "all": 5}), Known(6, "health", {"mv": 3, "all": 10})]
+    assert list(untold(schema, known)) == [Untold("health", "mv", 5, 6, 1, 2)]
 
 
 class Station:
@@ -163,6 +175,8 @@ def record(counter: int, total: int | None, *visits: int) -> Known:
         ([record(4, 5, 2), record(6, None), record(8, 9, 1)], [
             (5, 6, 1, None, Why.NO_TOTAL), (7, 8, 1, None, Why.NO_TOTAL)]),
         ([record(4, 5, 2), record(12, 9, 1)], [(5, 12, 7, None, Why.TOO_LONG)]),
+        ([record(4, 5, 2), record(11, 9, 1)], [(5, 11, 6, 3, None)]),
+        ([record(4, 5, 2), record(4, 9, 3), record(7, 60, 3)], [(5, 7, 2, 52, None)]),
         ([record(4, 5, 2), *(Known(at) for at in range(5, 11)), record(12, 9, 1)],
          [(5, 12, 1, 3, None)]),
         ([record(4, 5, 2), Known(6, foreign=True), record(7, 9, 1)],
@@ -175,6 +189,11 @@ def test_stretches(known: list[Known], found: list[tuple[Any, ...]]) -> None:
         for first, last, missing, counted, why in found
     ]
     assert list(untold(SCHEMA, known)) == expected
+
+
+def test_a_sum_says_how_many_stretches_are_unknown() -> None:
+    known = [record(1, 5), record(3, None), record(5, 9), record(7, 12, 1), record(8, 20, 3)]
+    assert summed(untold(SCHEMA, known)) == {("summary", "rows.visits"): (7, 2)}
 
 
 GOOD = 'low = 0, high = 63, optional = true, total_of = "rows.visits"'

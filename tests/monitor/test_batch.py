@@ -6,6 +6,7 @@ import pytest
 from batch_schema import batch_codec
 from small_schema import EPOCH
 
+from packcodec.frame import Codec
 from packcodec.monitor.batch import Batcher
 from packcodec.monitor.outbox import Entry
 
@@ -14,11 +15,13 @@ BATCH_US = 300 * 60 * 1_000_000
 ROOM_BYTES = 240
 
 
-def entry(number: int, at: datetime | None, *, mono_us: int = 0, boot: int = 1) -> Entry:
+def entry(
+    number: int, at: datetime | None, *, mono_us: int = 0, boot: int = 1, codec: Codec = CODEC
+) -> Entry:
     seen = {"after": 0, "species": "coot", "individuals": 1, "confidence": 0.9}
     values = {"at": at, "seen": [seen]}
     return Entry(
-        number, "sightings", CODEC.payloads["sightings"].pack_values(values), boot, mono_us
+        number, "sightings", codec.payloads["sightings"].pack_values(values), boot, mono_us
     )
 
 
@@ -49,3 +52,36 @@ def test_elements_by_a_clock_that_is_set_and_by_one_that_is_not_part(
 def test_elements_without_times_of_another_start_part() -> None:
     assert taken([entry(0, None, boot=0), entry(1, None, boot=1)], BATCH_US) == 1
     assert taken([entry(0, EPOCH, boot=0), entry(1, EPOCH, boot=1)], BATCH_US) == 2
+
+
+def test_the_first_element_says_that_the_station_restarted() -> None:
+    hour = {"after": 0, "watched": 60, "left_out": 0, "people": 0, "dropped": 0}
+    values = {"start": EPOCH, "hours": [{**hour, "state": [], "rows": []}]}
+    payload = CODEC.payloads["summaries"].pack_values(values)
+    entries = [Entry(at, "summaries", payload, 1, 0) for at in range(2)]
+    batcher, told = Batcher(CODEC, boots=1), []
+    for restarted in (False, True):
+        joined = batcher.joined(entries, ROOM_BYTES, BATCH_US, restarted=restarted)
+        assert joined is not None
+        told.append([list(each["state"]) for each in joined[0]["hours"]])
+    assert told == [[[], []], [["restarted"], []]]
+
+
+def test_what_one_batch_waits_for_is_not_asked_of_the_next() -> None:
+    batcher = Batcher(CODEC, boots=1)
+    entries = [entry(at, EPOCH + timedelta(minutes=at)) for at in range(9)]
+    assert batcher.joined(entries[:1], ROOM_BYTES, 0, restarted=False) is None
+    joined = batcher.joined(entries[1:8], 22, 0, restarted=False)
+    assert joined is not None
+    assert 0 < joined[1] < 7
+
+
+def test_times_that_wrap_go_on_over_midnight() -> None:
+    changes = (', beyond = "reject"', ""), ("span_s = 15811200", "span_s = 86400")
+    codec = batch_codec("fixed", *changes)
+    evening = EPOCH + timedelta(days=5, hours=20)
+    entries = [entry(at, evening + timedelta(hours=3 * at), codec=codec) for at in range(3)]
+    joined = Batcher(codec, boots=1).joined(entries, ROOM_BYTES, BATCH_US, restarted=False)
+    assert joined is not None
+    after = [each["after"] for each in joined[0]["seen"]]
+    assert after == [0, 3 * 3600, 3 * 3600]
