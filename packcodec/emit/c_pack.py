@@ -29,15 +29,12 @@ def sending(told: Told, say: Say, each: MessageLayout) -> Iterator[str]:
     yield f"{INDENT}struct coder to;"
     if told.remembers:
         yield f"{INDENT}struct {told.name}_past past;"
-    if told.tail:
-        yield f"{INDENT}size_t i; /* the next element of the tail */"
-        yield f"{INDENT}uint8_t last; /* the last octet there is */"
     yield "};"
     yield from say.functions
     tag = told.struct.tag
     yield ""
     yield "/* Fixed coding, in the part of the first interval that is left free for it. */"
-    yield f"static void plain_{told.name}(struct coder *to, const struct {tag} *message)"
+    yield f"static APART void plain_{told.name}(struct coder *to, const struct {tag} *message)"
     yield "{"
     yield f"{INDENT}to->low = FIRST_RANGE;"
     yield f"{INDENT}to->range = 0u - FIRST_RANGE;"
@@ -49,7 +46,6 @@ def sending(told: Told, say: Say, each: MessageLayout) -> Iterator[str]:
     yield "}"
     if told.tail:
         yield from _head(told)
-        yield from _copy(told)
         yield from _tail(told, told.tail, say)
     yield from _pack(told)
 
@@ -75,20 +71,7 @@ def _head(told: Told) -> Iterator[str]:
             "begin(&w->to, octets, most);",
             *forget,
             f"say_{name}(w, message);",
-            "w->i = 0;",
         ],
-    )
-
-
-def _copy(told: Told) -> Iterator[str]:
-    walk = f"struct {told.name}_said"
-    parts = [f"to.{member}" for member in ("low", "range", "shifts", "most", "octets")]
-    parts += ["past", "i", "last"] if told.remembers else ["i", "last"]
-    yield ""
-    yield from function(
-        "Part by part, which a compiler does in place.",
-        f"void copy_{told.name}({walk} *to, const {walk} *of)",
-        [f"to->{part} = of->{part};" for part in parts],
     )
 
 
@@ -102,8 +85,8 @@ def _tail(told: Told, tail: Part, say: Say) -> Iterator[str]:
     asked = " && ".join([f"i >= {least}u"] * (least > 0) + [f"i < {most}u"])
     yield ""
     yield from function(
-        "Send the tail up to near its end, as far as any room is as good as no end.",
-        f"void far_{name}(struct {name}_said *w, {message})",
+        "Send the tail up to near its end, as if there were none; the elements sent.",
+        f"APART size_t far_{name}(struct {name}_said *w, {message})",
         [
             "size_t i = 0;",
             "",
@@ -113,19 +96,21 @@ def _tail(told: Told, tail: Part, say: Say) -> Iterator[str]:
             "    }",
             f"    {say.called(tail, 'false')}",
             "}",
-            "w->i = i;",
+            "return i;",
         ],
     )
     yield ""
     yield from function(
-        "Send the rest of the tail for so much room; the bits of the string.",
-        f"size_t tail_{name}(struct {name}_said *w, {message},\n{INDENT}size_t room)",
+        "Send the tail from the i-th element on, for so much room; the bits of the string.",
+        f"size_t tail_{name}(struct {name}_said *w, {message},\n{INDENT}size_t i, size_t room)",
         [
-            "for (size_t i = w->i;; i++) {",
+            "for (;; i++) {",
             f"    const bool left = i < {count};",
             "",
             f"    if ({asked}) {{",
-            f"        symbol(&w->to, {more} + 2u * room_row(&w->to, room) + left);",
+            "        const size_t row = room_row(w->to.range, w->to.shifts, room);",
+            "",
+            f"        symbol(&w->to, {more} + 2u * row + left);",
             "    }",
             "    if (!left) {",
             "        return end_string(&w->to);",
@@ -177,10 +162,12 @@ def _pack_all(told: Told, macro: str) -> list[str]:
 
 
 def _pack_tail(told: Told, macro: str) -> list[str]:
-    name = told.name
+    name, past = told.name, told.remembers
     return [
-        f"struct {name}_said w, mark;",
-        "size_t plain, most, kept, string, octets;",
+        f"struct {name}_said w;",
+        "struct mark mark; /* near the end, from where each size is tried */",
+        *([f"struct {name}_past past;"] if past else []),
+        "size_t plain, most, kept, string, octets, far;",
         "",
         f"if (!size_{name}(message, &plain)) {{",
         f"    return {macro}_OUT_OF_RANGE;",
@@ -188,25 +175,25 @@ def _pack_tail(told: Told, macro: str) -> list[str]:
         "most = (header + plain + 7u) / 8u;",
         "kept = (most < limit ? most : limit) - header / 8u;",
         f"head_{name}(&w, message, payload, kept);",
-        f"far_{name}(&w, message);",
-        "w.last = latest(&w.to);",
-        f"copy_{name}(&mark, &w);",
-        f"string = tail_{name}(&w, message, ENDLESS_BITS);",
+        f"far = far_{name}(&w, message);",
+        "leave(&mark, &w.to);",
+        *(["past = w.past;"] if past else []),
+        f"string = tail_{name}(&w, message, far, ENDLESS_BITS);",
         f"octets = string > {TAIL_BITS}u ? header + string - {TAIL_BITS}u : header;",
         "octets = (octets + 7u) / 8u;",
-        "if (room_row(&mark.to, 8u * octets - header) < LAST_ROW) {",
-        "    mark.i = 0; /* too near the end: from the beginning */",
+        "if (room_row(mark.range, mark.shifts, 8u * octets - header) < LAST_ROW) {",
+        "    far = 0; /* the room counts before the mark: from the beginning */",
         "}",
         "for (; octets <= most && octets <= limit; octets++) {",
         "    const size_t room = 8u * octets - header;",
         "",
-        "    if (mark.i == 0u) {",
+        "    if (far == 0u) {",
         f"        head_{name}(&w, message, payload, kept);",
         "    } else {",
-        f"        copy_{name}(&w, &mark);",
-        "        take_back(payload, w.to.shifts, w.last);",
+        "        take_back(&w.to, &mark);",
+        *(["        w.past = past;"] if past else []),
         "    }",
-        f"    string = tail_{name}(&w, message, room);",
+        f"    string = tail_{name}(&w, message, far, room);",
         "    if (string <= room) {",
         "        /* The room belongs to what a tail means: its last octet is sent even if zero. */",
         "        *bits = string + 7u < room ? room - 7u : string;",
@@ -217,7 +204,6 @@ def _pack_tail(told: Told, macro: str) -> list[str]:
         "if (most > limit) {",
         f"    return {macro}_WRONG_LENGTH;",
         "}",
-        "w.to.most = kept;",
         f"plain_{name}(&w.to, message);",
         "*bits = plain;",
         "flush(&w.to, (plain + 7u) / 8u);",

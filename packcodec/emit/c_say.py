@@ -233,7 +233,7 @@ class Say(Plain):
         if alike and not self.all_known:
             lines += ["if (at == KNOWN_COUNT) {", *alike, "}"]
         self.functions += ["", "/* Send a species that is none of those seen last. */"]
-        self.functions.append(f"static APART void {name}({self.walk} *w, uint32_t species{hour})")
+        self.functions.append(f"static void {name}({self.walk} *w, uint32_t species{hour})")
         self.functions += ["{", *(INDENT + line if line else "" for line in lines), "}"]
 
     # ---- Lists

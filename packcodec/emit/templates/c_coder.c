@@ -22,6 +22,14 @@ struct coder {
     uint8_t *octets;
 };
 
+/*@ struct mark */
+/* Where a coder was, and the octet that it had moved out last. */
+struct mark {
+    uint32_t low, range;
+    size_t shifts;
+    uint8_t last;
+};
+
 /*@ struct source */
 /* The number that lies in the interval, and where more of it comes from. */
 struct source {
@@ -251,14 +259,14 @@ static @code@ fold(@code@ code, @code@ centre, @code@ last)
 
 /*@ room_row( */
 /* Which row says whether there is one more, by the room that is left. */
-static size_t room_row(const struct coder *to, size_t room)
+static size_t room_row(uint32_t range, size_t shifts, size_t room)
 {
-    size_t spent = 8u * to->shifts;
+    size_t spent = 8u * shifts;
 
     if (room >= spent + ROOMY_BITS) {
         return LAST_ROW;
     }
-    for (uint32_t range = to->range; range >> 31 == 0u; range <<= 1) {
+    for (; range >> 31 == 0u; range <<= 1) {
         spent++;
     }
     return room < spent ? 0u : room - spent < LAST_ROW ? room - spent : LAST_ROW;
@@ -292,19 +300,26 @@ static void flush(struct coder *to, size_t octets)
     }
 }
 
-/*@ latest( */
-/* The last octet that has been moved out, if it has been kept. */
-static uint8_t latest(const struct coder *of)
+/*@ leave( */
+static void leave(struct mark *mark, const struct coder *at)
 {
-    return of->shifts > 0u && of->shifts <= of->most ? of->octets[of->shifts - 1u] : 0u;
+    mark->low = at->low;
+    mark->range = at->range;
+    mark->shifts = at->shifts;
+    mark->last = at->shifts > 0u && at->shifts <= at->most ? at->octets[at->shifts - 1u] : 0u;
 }
 
 /*@ take_back( */
-/* Undo a carry into the octets before, if there was one: the last of them was `last`. */
-static void take_back(uint8_t *octets, size_t at, uint8_t last)
+/* Go back to a mark, and undo a carry into the octets before it, if there was one. */
+static void take_back(struct coder *to, const struct mark *mark)
 {
-    if (at > 0u && octets[at - 1u] != last) {
-        while (octets[--at]-- == 0u) {
+    size_t at = mark->shifts;
+
+    to->low = mark->low;
+    to->range = mark->range;
+    to->shifts = at;
+    if (at > 0u && to->octets[at - 1u] != mark->last) {
+        while (to->octets[--at]-- == 0u) {
         }
     }
 }
@@ -460,12 +475,7 @@ static @code@ unfold(@code@ folded, @code@ centre, @code@ last)
 /*@ get_room_row( */
 static size_t get_room_row(const struct source *from, size_t bits)
 {
-    /* A coder that has shifted as often. */
-    const struct coder like = {
-        0u, from->range, (bits + 7u) / 8u - from->left, 0u, NULL,
-    };
-
-    return room_row(&like, bits);
+    return room_row(from->range, (bits + 7u) / 8u - from->left, bits);
 }
 
 /*@ is_same( */
