@@ -70,13 +70,11 @@ static uint32_t remainder_of(uint32_t number, uint32_t by)
 }
 
 /*@ begin( */
-static void begin(struct coder *to, uint8_t *octets, size_t most)
+static void begin(struct coder *to)
 {
     to->low = 0;
     to->range = FIRST_RANGE;
     to->shifts = 0;
-    to->most = most;
-    to->octets = octets;
 }
 
 /*@ carry( */
