@@ -108,9 +108,9 @@ class Hear(Walk):
         own = part.species_at == at
         given = own and part.sets
         seen = f"w->past.{part.key}"
-        recent = self.tables.sums(entry["recent"], f"{part.path}.{field.name} recent")
+        recent = self.tables.by_age(entry["recent"], f"{part.path}.{field.name} recent")
         age = self.age(part, f"{seen}[k]")
-        again = f"get_symbol({FROM}, {recent} + 2u * age_row({age}), 2u) != 0u"
+        again = f"get_yes({FROM}, by_age({recent}, {age}))"
         if given:
             again = f"given ? {self.seen(part)} == {member} : {again}"
         clocked = part.said["clock_step_s"]

@@ -17,7 +17,7 @@ from packcodec.emit.c_pack import sending
 from packcodec.emit.c_past import shared
 from packcodec.emit.c_say import Say
 from packcodec.emit.c_size import Sizes
-from packcodec.emit.c_tables import FEW_AGES, MOST_LOGIT, Tables
+from packcodec.emit.c_tables import MOST_LOGIT, Tables
 from packcodec.emit.c_told import Told
 from packcodec.emit.c_types import CNames
 from packcodec.emit.c_unpack import receiving
@@ -64,7 +64,6 @@ class Models:
         helpers = [
             line
             for key, helper in (
-                ("age_row", self._age_row),
                 ("position_of", self._position),
                 ("share_of", self._share_of),
                 ("share_of_no", self._share_of_no),
@@ -92,25 +91,13 @@ class Models:
             "@put@": put,
             "@alike@": alike,
             "@code@": "uint64_t" if self.wide else "uint32_t",
+            "@age@": "uint64_t" if self.moments_wide else "uint32_t",
             "@last_row@": str(ROOM_ROWS - 1),
             "@roomy@": f"0x{ROOMY_BITS:x}",
         }
         for key, value in values.items():
             text = text.replace(key, value)
         return text
-
-    def _age_row(self) -> list[str]:
-        rows = self.tables.ages()
-        return function(
-            "0 to 3 for themselves, then two to an octave, up to 16.",
-            f"unsigned age_row({'uint64_t' if self.moments_wide else 'uint32_t'} age)",
-            [
-                f"if (age < {FEW_AGES}u) {{",
-                f"    return {rows}[age];",
-                "}",
-                f"return age < 256u ? {rows}[age >> 4] + 8u : 16u;",
-            ],
-        )
 
     def _position(self) -> list[str]:
         if self.tables.counted:

@@ -125,13 +125,13 @@ class Say(Plain):
         call = f"species_{name}(w, {species}{now}{', given' if given else ''});"
         self.add(depth, f"k = {call}" if own else f"(void){call}")
         seen, word = f"w->past.{part.key}", self.told.seen[part.key]
-        recent = self.tables.sums(entry["recent"], f"{part.path}.{field.name} recent")
+        recent = self.tables.by_age(entry["recent"], f"{part.path}.{field.name} recent")
         lines = [
             "unsigned k = 0;",
             "",
             f"for (; k < {seen}_count; k++) {{",
             f"    const {word.kind} seen = {seen}[k];",
-            f"    const uint32_t other = {recent}[2u * age_row({self.age(part, 'seen')}) + 1u];",
+            f"    const uint32_t other = by_age({recent}, {self.age(part, 'seen')});",
             "",
             f"    if ({word.species_of('seen')} == species) {{",
             *_unless(given, f"yes({TO}, other);", 2),
@@ -154,7 +154,7 @@ class Say(Plain):
         """The function that sends a species and moves it to the front of those seen last."""
         self._new(part, f"new_{name}", entry, moved=True)
         word, seen = self.told.seen[part.key], f"w->past.{part.key}"
-        recent = self.tables.sums(entry["recent"], f"{part.path}.{name} recent")
+        recent = self.tables.by_age(entry["recent"], f"{part.path}.{name} recent")
         own = part.fields[part.species_at or 0]
         kind = type_of(own, self.names.schema, part.path).name
         hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
@@ -169,7 +169,7 @@ class Say(Plain):
             "",
             "for (; to < end; to++) {",
             f"    const {word.kind} before = *to;",
-            f"    const uint32_t other = {recent}[2u * age_row({self.age(part, 'before')}) + 1u];",
+            f"    const uint32_t other = by_age({recent}, {self.age(part, 'before')});",
             "",
             "    *to = moved;",
             f"    if ({word.species_of('before')} == species) {{",

@@ -11,8 +11,8 @@ from packcodec.codec.modelled.tables import OCTAVE, cumulative, odds
 from packcodec.emit.text import broken
 
 MOST_LOGIT = 15 * OCTAVE
-# Ages whose rows are looked up; a longer one, four octaves down, is 8 rows on.
-FEW_AGES = 64
+# Each age up to FEW_AGES for itself, then so many alike, and from LONG_AGE on all of them.
+FEW_AGES, AGE_STEP, LONG_AGE = 64, 32, 256
 
 
 class Tables:
@@ -45,9 +45,11 @@ class Tables:
         sums = [each for row in rows for each in cumulative(bytes.fromhex(row), least)[:-1]]
         return self.array("uint16_t", [*sums, 0], meaning)
 
-    def ages(self) -> str:
-        """The name of the rows of ages up to FEW_AGES."""
-        return self.array("uint8_t", [age_row(age) for age in range(FEW_AGES)], "rows by age")
+    def by_age(self, rows: Sequence[str], meaning: str) -> str:
+        """The name of the share of no by age: of every short one, then of every 32nd."""
+        ages = [*range(FEW_AGES), *range(FEW_AGES, LONG_AGE + 1, AGE_STEP)]
+        shares = [cumulative(bytes.fromhex(rows[age_row(age)]))[1] for age in ages]
+        return self.array("uint16_t", shares, meaning)
 
     def odds(self) -> str:
         """The name of the share of no, of no and yes, for each logit from the least on."""

@@ -322,6 +322,13 @@ static void take_back(struct coder *to, const struct mark *mark)
     }
 }
 
+/*@ by_age( */
+/* The share of no for an age: from 64 on they are alike by 32s, and from 256 on all. */
+static uint32_t by_age(const uint16_t *shares, @age@ age)
+{
+    return shares[age < 64u ? age : age < 256u ? 62u + (age >> 5) : 70u];
+}
+
 /*@ set_age( */
 /* Which row for how long ago a species was in a set: last in that instance, from 1 on, 0 in none. */
 static unsigned set_age(unsigned instances, unsigned last)
@@ -404,6 +411,17 @@ static unsigned get_symbol(struct source *from, const uint16_t *row, unsigned sy
     }
     cut(from, r, row[found], found + 1u < symbols ? row[found + 1u] : 0u);
     return found;
+}
+
+/*@ get_yes( */
+/* The answer to a question to which no has a share of `no`. */
+static bool get_yes(struct source *from, uint32_t no)
+{
+    const uint32_t r = from->range >> 16;
+    const bool yes = from->value >= r * no;
+
+    cut(from, r, yes ? no : 0u, yes ? 0u : no);
+    return yes;
 }
 
 /*@ get_digit( */
