@@ -53,13 +53,14 @@ static uint32_t quotient(uint32_t number, uint32_t by)
         by <<= 1;
         bit <<= 1;
     }
-    for (; bit > 0u; bit >>= 1) {
+    do {
         if (number >= by) {
             number -= by;
             found |= bit;
         }
         by >>= 1;
-    }
+        bit >>= 1;
+    } while (bit > 0u);
     return found;
 }
 
