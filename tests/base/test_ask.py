@@ -101,6 +101,19 @@ def test_what_a_health_report_declares_never_used_is_not_asked_for() -> None:
     assert never_used(clamped, {"last_sent": 17, "first_number": 64}, 60, ()) == range(0)
 
 
+def test_what_a_health_report_does_not_say_for_sure_declares_nothing() -> None:
+    message = health()
+    # The last number that was sent is none that there was: of a counter before 0.
+    assert never_used(message, {"last_sent": 1000, "first_number": 30}, 40, ()) == range(0)
+    clamped = health(("high = 1023 }", 'high = 1023, above = "clamp" }'))
+    bound = {"at_least": 1023}
+    assert never_used(clamped, {"last_sent": 17, "first_number": bound}, 2000, ()) == range(0)
+    shifted = health(
+        ('"last_sent", kind = "integer", low = 0', '"last_sent", kind = "integer", low = 1')
+    )
+    assert never_used(shifted, {"last_sent": 17, "first_number": 64}, 64, ()) == range(0)
+
+
 def test_a_frame_that_comes_again_is_late_and_fills_its_gap() -> None:
     """As far back as a station keeps frames, and a day or more later."""
     base, frames = Base([FRAMES]), frames_of(KEPT_FRAMES + 200)

@@ -23,6 +23,7 @@ from packcodec.frame.repair import (
     Solver,
     coefficients,
 )
+from packcodec.frame.source import Sources
 from packcodec.layout import compile_layout
 from packcodec.layout.model import RepairLayout
 from packcodec.schema import Boolean, Integer, Message, Repair
@@ -300,6 +301,25 @@ def test_a_field_that_says_too_much_is_refused() -> None:
     with pytest.raises(DecodeError) as refused:
         short(CODEC)
     assert refused.value.reason == Reason.WRONG_LENGTH
+
+
+def test_a_field_holds_the_window_at_the_most_and_ends_within_the_frame() -> None:
+    layout = layout_of(window=12, stride=1, symbol_bytes=1)
+    sources = Sources(layout, 1)
+    held, rest = sources.field("summary", 0, 12 << 8 | 0xAB, layout.bits)
+    assert (held, rest) == (RepairField(12, b"\xab"), 0)
+    for x, n, reason in (
+        (13 << 8, layout.bits, Reason.OUT_OF_RANGE),
+        (0, layout.bits - 1, Reason.WRONG_LENGTH),
+    ):
+        with pytest.raises(DecodeError) as refused:
+            sources.field("summary", 0, x, n)
+        assert refused.value.reason == reason
+
+
+def test_a_symbol_with_no_room_for_the_message_itself_holds_nothing() -> None:
+    sources = Sources(layout_of(window=12, stride=1, symbol_bytes=1), 200)
+    assert sources.source(200, 0, 0) == b"\0"
 
 
 def spoiled(codec: Codec, change: Callable[[int], int]) -> Any:

@@ -86,6 +86,8 @@ def test_what_it_makes_is_what_dataclass_makes(call: Callable[[Any], Any]) -> No
 def test_a_class_equals_no_other_with_the_same_content() -> None:
     other: Any = frozen(described())
     assert OURS(1, "m") != other(1, "m")
+    narrower: Any = type("Narrower", (OURS,), {})
+    assert OURS(1, "m") != narrower(1, "m")
     none: Any = frozen(Nothing)
     assert none() == none()
     assert none() != frozen(type("Else", (), {}))()
