@@ -75,20 +75,21 @@ def _note(told: Told, part: Part, past: str) -> Iterator[str]:
 def _active(told: Told, part: Part, past: str) -> Iterator[str]:
     reach = ACTIVE_STEPS * (int(part.said["clock_step_s"]) // told.unit_s)
     key, seen = f"past->{part.key}", told.seen[part.key]
+    most = told.first(part)
     yield ""
     yield from function(
-        f"How many species were seen a moment ago, {ACTIVE_STEPS} steps at most; up to 3.",
+        f"How many species were seen a moment ago, {ACTIVE_STEPS} steps at most; up to {most}.",
         f"unsigned active_{part.key}(const {past} *past)",
         [
             f"const {told.moment} from = past->elapsed < {reach}u ? 0u : past->elapsed - {reach}u;",
             f"const {seen.kind} least = {seen.raised('from')};",
-            f"const unsigned most = {key}_count < 3u ? {key}_count : 3u;",
+            f"const {seen.kind} *at = {key};",
             "unsigned k = 0;",
             "",
-            f"while (k < most && {key}[k] >= least) {{",
+            f"while (k < {most}u && *at++ >= least) {{",
             "    k++;",
             "}",
-            "return k;",
+            f"return k < {key}_count ? k : {key}_count;",
         ],
     )
 

@@ -10,7 +10,7 @@ from dataclasses import field as dataclass_field
 from math import gcd
 from typing import Any
 
-from packcodec.codec.modelled.history import MOST_RECENT
+from packcodec.codec.modelled.history import ACTIVE_MOST, MOST_RECENT
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_tables import Tables
 from packcodec.emit.c_types import CNames, Struct, type_of
@@ -265,6 +265,10 @@ class Told:
         """How many of the species seen last are held."""
         return max(1, min(MOST_RECENT, part.most, self.capacity))
 
+    def first(self, part: Part) -> int:
+        """Up to how many of them are counted where they were seen a moment ago."""
+        return min(ACTIVE_MOST, self.held(part))
+
     @property
     def remembers(self) -> bool:
         """Whether there is anything to know that the message itself does not say."""
@@ -307,6 +311,11 @@ class Told:
         for part in self.parts:
             if part.species_at is not None:
                 yield f"past->{part.key}_count = 0;"
+            if part.asks(ACTIVE):
+                # They are compared before they are known to count.
+                yield f"for (unsigned k = 0; k < {self.first(part)}u; k++) {{"
+                yield f"    past->{part.key}[k] = 0;"
+                yield "}"
             if part.depth == 2 and part.species_at is not None:
                 yield f"past->{part.key}_elements = 0;"
             if part.depth == 2 and part.sets:
