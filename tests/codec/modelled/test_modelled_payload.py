@@ -1,21 +1,24 @@
 """Modelled payloads of any schema: round trip, one payload a record, any bytes refused or read."""
 
+from contextlib import suppress
 from dataclasses import replace
 
 import pytest
-from every_kind import EVERY, VALUES
+from every_kind import EVERY, VALUES, schema_of
 from hypothesis import given
 from hypothesis import strategies as st
 from model_tables import with_models
-from strategies import schemas, values_for
+from strategies import schemas, species_table, values_for
 
 from packcodec.codec import PayloadCodec, to_json
 from packcodec.codec.modelled import ModelledPayload
-from packcodec.errors import DecodeError, LayoutError
+from packcodec.codec.modelled.defaults import default_species
+from packcodec.codec.modelled.history import AGES
+from packcodec.errors import DecodeError, EncodeError, LayoutError, Reason
 from packcodec.frame import Codec
 from packcodec.layout import compile_layout
-from packcodec.schema.model import Schema
-from packcodec.schema.models import Models
+from packcodec.schema.model import Enumeration, Field, Integer, ListOf, Schema, SpeciesCode
+from packcodec.schema.models import Models, PlaceTable
 
 # With the format's own tables, and with any others.
 MODELLED = st.builds(
@@ -102,3 +105,52 @@ def test_zero_bytes_at_the_end_are_another_payload(schema: Schema, data: st.Data
     except DecodeError:
         return
     assert other != modelled.unpack_values(payload)
+
+
+def test_a_species_that_was_new_is_not_new_once_more() -> None:
+    listed = ListOf("rows", (SpeciesCode("species"),), 2, 2)
+    drawn = replace(schema_of(listed, check="auto"), species=species_table(1, 9))
+    path = "message.m.rows[].species"
+    # An unknown one is so likely, and one had before so unlikely, that a byte could say it twice.
+    new = PlaceTable(f"{path} new", (bytes([0, 255]),))
+    recent = PlaceTable(f"{path} recent", (bytes([255, 0]),) * AGES, ("age",))
+    set_ = PlaceTable("message.m.rows set", (bytes([255, 0]),))
+    models = Models(default_species(drawn), (set_, new, recent))
+    modelled = payload_of(replace(drawn, coding="modelled", models=models))
+    for payload in (bytes([each]) for each in range(256)):
+        with suppress(DecodeError):
+            assert modelled.pack_values(modelled.unpack_values(payload)) == payload
+
+
+def alike(field: Field) -> ModelledPayload:
+    """The payload of one field whose values are all alike."""
+    drawn = replace(schema_of(field, check="auto"), coding="modelled")
+    models = Models(default_species(drawn), (PlaceTable("message.m.n", ()),))
+    return payload_of(replace(drawn, models=models))
+
+
+def test_a_float_is_no_whole_number() -> None:
+    with pytest.raises(EncodeError, match=r"n: is 3\.0; it takes a whole number"):
+        alike(Integer("n", 0, 1000)).pack_values({"n": 3.0})
+
+
+@pytest.mark.parametrize(
+    ("field", "payload"),
+    [
+        # What the first range has over a whole multiple of 5; one more than 100,000.
+        (Enumeration("n", tuple("abcde")), b"\xfb\xff\xff\xff"),
+        (Integer("n", 0, 100_000), alike(Integer("n", 0, 100_001)).pack_values({"n": 100_001})),
+    ],
+)
+def test_a_code_past_the_highest_is_refused(field: Field, payload: bytes) -> None:
+    with pytest.raises(DecodeError) as refused:
+        alike(field).unpack_values(payload)
+    assert refused.value.reason == Reason.NOT_CANONICAL
+
+
+@pytest.mark.parametrize("number", [2, 3])
+def test_a_species_that_the_models_do_not_know_is_told_by_its_code(number: int) -> None:
+    drawn = replace(schema_of(SpeciesCode("species")), species=species_table(number, number))
+    modelled = payload_of(replace(drawn, coding="modelled", models=Models((0,), ())))
+    for values in ({"species": f"label {code}"} for code in range(number)):
+        assert modelled.unpack_values(modelled.pack_values(values)) == values
