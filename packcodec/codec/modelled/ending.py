@@ -84,8 +84,8 @@ class Course:
         at = len(self.runs)
         while at > 1:
             # Where a flag has ample room it stays as it is, and all before it.
-            before = self._states[at - 1]
-            if before and room_bits - spent_bits(before[1], before[2]) >= AMPLE_BITS:
+            before, after = self._states[at - 1 : at + 1]
+            if before and after and room_bits - spent_bits(before[1], before[2]) >= AMPLE_BITS:
                 break
             at -= 1
         state = self._states[at] or _narrowed(self.runs[:1], START)[-1]

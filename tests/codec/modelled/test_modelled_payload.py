@@ -12,12 +12,13 @@ from strategies import schemas, species_table, values_for
 
 from packcodec.codec import PayloadCodec, to_json
 from packcodec.codec.modelled import ModelledPayload
+from packcodec.codec.modelled.coder import ROOM_ROWS
 from packcodec.codec.modelled.defaults import default_species
 from packcodec.codec.modelled.history import AGES
 from packcodec.errors import DecodeError, EncodeError, LayoutError, Reason
 from packcodec.frame import Codec
 from packcodec.layout import compile_layout
-from packcodec.schema.model import Enumeration, Field, Integer, ListOf, Schema, SpeciesCode
+from packcodec.schema.model import Boolean, Enumeration, Field, Integer, ListOf, Schema, SpeciesCode
 from packcodec.schema.models import Models, PlaceTable
 
 # With the format's own tables, and with any others.
@@ -154,3 +155,16 @@ def test_a_species_that_the_models_do_not_know_is_told_by_its_code(number: int) 
     modelled = payload_of(replace(drawn, coding="modelled", models=Models((0,), ())))
     for values in ({"species": f"label {code}"} for code in range(number)):
         assert modelled.unpack_values(modelled.pack_values(values)) == values
+
+
+@pytest.mark.parametrize("rare", [11, 22])
+def test_likely_rows_after_an_unlikely_one_are_read(rare: int) -> None:
+    """More of them than a decoder's last states, in less than the room that is ample."""
+    listed = ListOf("rows", (Boolean("b"),), 0, 40)
+    more = PlaceTable("message.m.rows more", (bytes([100, 180]),) * ROOM_ROWS, ("room",))
+    value = PlaceTable("message.m.rows[].b", (bytes([255, 0]),))
+    drawn = schema_of(listed, check="auto", tag_bits=0)
+    models = Models(default_species(drawn), (more, value))
+    modelled = payload_of(replace(drawn, coding="modelled", models=models))
+    values = {"rows": [{"b": at in (0, rare)} for at in range(40)]}
+    assert modelled.unpack_values(modelled.pack_values(values)) == values
