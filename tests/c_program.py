@@ -16,12 +16,23 @@ from pathlib import Path
 
 from packcodec.emit import emit
 from packcodec.emit.c_types import CNames, Struct, type_of
+from packcodec.errors import LayoutError
+from packcodec.layout import compile_layout
 from packcodec.layout.model import Layout
 from packcodec.schema.model import Boolean, Field, ListOf, Schema
 
 WARNINGS = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Wpedantic", "-Werror")
 SANITIZERS = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 COMPILER = next((found for found in ("gcc", "clang") if shutil.which(found)), None)
+
+
+def carried(schema: Schema) -> bool:
+    """Whether 64 bits hold every value."""
+    try:
+        emit(compile_layout(schema), "c")
+    except LayoutError:
+        return False
+    return True
 
 
 def write(layout: Layout, folder: Path) -> Path:

@@ -10,7 +10,7 @@ from random import Random
 from tempfile import TemporaryDirectory
 
 import pytest
-from c_program import COMPILER, SANITIZERS, WARNINGS, ask, build, write
+from c_program import COMPILER, SANITIZERS, WARNINGS, ask, build, carried, write
 from drawn_models import with_models
 from every_kind import EVERY, VALUES, schema_of
 from hypothesis import HealthCheck, Phase, given, settings
@@ -39,15 +39,6 @@ from packcodec.schema.model import (
 DEMO = Path(__file__).parents[2] / "packcodec" / "edge" / "demo_data" / "schema.toml"
 
 needs_compiler = pytest.mark.skipif(COMPILER is None, reason="no C compiler (gcc or clang)")
-
-
-def carried(schema: Schema) -> bool:
-    """Whether 64 bits hold every value."""
-    try:
-        emit(compile_layout(schema), "c")
-    except LayoutError:
-        return False
-    return True
 
 
 def expected(codec: Codec, frame: bytes, station: int, message: Message) -> str:
