@@ -153,12 +153,14 @@ def _exact_code(
 
 
 def plus(code: str, low: int) -> str:
+    """Python source of `code` and `low` added."""
     if low == 0:
         return code if code.isidentifier() or code.isdigit() else f"({code})"
     return f"({code}) + {low}" if low > 0 else f"({code}) - {-low}"
 
 
 def value_expression(place: Value, source: Source, depth: int, code: str) -> str:
+    """Python source of the value that the code `code` of a place stands for."""
     match place.field:
         case Integer(low=low, high=high, clamp_below=below, clamp_above=above):
             return _bounded(place, source, depth, code, plus("{}", low), low, high, below, above)

@@ -118,6 +118,7 @@ def close_frame(layout: Layout, names: CNames) -> Iterator[str]:
 
 
 def open_frame(layout: Layout, names: CNames) -> Iterator[str]:
+    """Lines that test a frame's length and check, open its seal and read its header."""
     frame, call, macro = layout.schema.frame, names.prefix, names.macro
     sealed = layout.check.sealed
     scope = Scope(names)

@@ -127,8 +127,14 @@ def test_the_command_sends_a_log_and_goes_on_after_a_stop(
 
 
 def test_at_the_end_of_a_log_batches_wait_for_no_company(
-    tmp_path: Path, log: Path, schema: Path, packcodec: Command
+    tmp_path: Path,
+    log: Path,
+    schema: Path,
+    packcodec: Command,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    pauses = iter(range(3))
+    monkeypatch.setattr("packcodec.edge.cli.seen.time.sleep", lambda _: next(pauses))
     text = BATCHED.replace("2027-04-01T00", "2024-04-01T00").replace("15811200", "1581120000")
     schema.write_text(text)
     frames = tmp_path / "frames.txt"

@@ -192,6 +192,7 @@ def steps_of(cumulative: Cumulative) -> tuple[Step, ...]:
 
 
 def left_of(frequencies: Sequence[int], without: Collection[int]) -> list[int]:
+    """`frequencies` with 0 for each symbol that is out of question."""
     shares = list(frequencies)
     for symbol in without:
         shares[symbol] = 0
@@ -199,8 +200,10 @@ def left_of(frequencies: Sequence[int], without: Collection[int]) -> list[int]:
 
 
 def meaningless() -> DecodeError:
+    """The error of a string that no encoder makes."""
     return DecodeError(Reason.NOT_CANONICAL, "no record is sent as these bits")
 
 
 def cut_short() -> DecodeError:
+    """The error of a string that ends too early."""
     return DecodeError(Reason.WRONG_LENGTH, "the payload ends before its values do")

@@ -269,6 +269,7 @@ class Contexts:
 
 
 def place_of(place: Any) -> TablePlace:
+    """A place of a walk that codes, which has a table."""
     assert isinstance(place, TablePlace)
     return place
 

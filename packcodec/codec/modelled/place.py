@@ -180,6 +180,7 @@ def _centre_of(spot: Spot, table: PlaceTable) -> Callable[[Now], int]:
 
 
 def check_contexts(table: PlaceTable, available: tuple[str, ...]) -> None:
+    """Raises LayoutError for a context that is not in `available`, or is there twice."""
     for name in table.contexts:
         if name not in available:
             refuse(table, f"{name!r} is not known at this place", _choice(available))
@@ -188,6 +189,7 @@ def check_contexts(table: PlaceTable, available: tuple[str, ...]) -> None:
 
 
 def check_rows(table: PlaceTable, rows: int, symbols: int, *, empty_allowed: bool = False) -> None:
+    """Raises LayoutError unless there are so many rows of so many bytes each."""
     if empty_allowed and not table.rows:
         return
     if len(table.rows) != rows:
@@ -202,6 +204,7 @@ def _choice(names: tuple[str, ...]) -> str:
 
 
 def refuse(table: PlaceTable, problem: str, remedy: str) -> NoReturn:
+    """Raises LayoutError that names the table's place."""
     raise LayoutError(
         problem,
         place=f"models {table.path}",

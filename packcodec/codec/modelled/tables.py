@@ -19,6 +19,7 @@ MOST_ALONE = 24
 
 
 def weight(byte: int) -> int:
+    """What a byte of a row stands for: an eighth of an octave a step, 256 for 0."""
     return ROOTS[byte % OCTAVE] << byte // OCTAVE
 
 

@@ -174,6 +174,8 @@ class Group:
 
 
 class ValuePart:
+    """A value by the table of its place."""
+
     def __init__(self, walk: Walk, spot: Spot) -> None:
         self.place = walk.make(spot, walk.table(spot))
 
@@ -182,6 +184,8 @@ class ValuePart:
 
 
 class OptionalPart:
+    """Whether a field is there, and then the field."""
+
     def __init__(self, walk: Walk, spot: Spot, part: Part) -> None:
         get = spot.get
         presence = spot.like(
@@ -240,6 +244,8 @@ class GapPart:
 
 
 class ListPart:
+    """The elements of a list: as a set, as a tail or by count."""
+
     def __init__(self, walk: Walk, field: ListOf, spot: Spot, *, tail: bool) -> None:
         self.path = spot.path
         self.least, self.most = field.least, field.most
