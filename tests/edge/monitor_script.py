@@ -18,7 +18,7 @@ radio, done = SerialPort(sys.argv[1]), station.mark or 0
 for number, row in enumerate(rows[done:], done + 1):
     while now < datetime.fromisoformat(row["time"]):
         now = min(now + timedelta(minutes=5), datetime.fromisoformat(row["time"]))
-        station.tick(radio=radio)
         os.close(os.open(rtc, os.O_CREAT)), os.utime(rtc, (now.timestamp(), now.timestamp()))
+        station.tick(radio=radio)
     station.seen(row["label"], now, float(row["confidence"]), int(row["individuals"]), mark=number)
 station.close()
