@@ -2,10 +2,11 @@
 
 from typing import Any
 
+from packcodec.codec.modelled.history import MOST_RECENT
 from packcodec.codec.modelled.tables import MOST_ALONE, Classes
 from packcodec.emit.c_decode import value_of
 from packcodec.emit.c_header import INDENT, literal
-from packcodec.emit.c_told import Part
+from packcodec.emit.c_told import Part, is_gap
 from packcodec.emit.c_types import CType, type_of
 from packcodec.emit.c_walk import Walk
 from packcodec.layout.compiler import codes_of
@@ -22,7 +23,7 @@ class Hear(Walk):
     def value(self, part: Part, at: int, depth: int) -> None:
         entry = part.said["fields"][at]
         code = self.place(part, entry["value"], depth)
-        if entry["part"] != "gap":
+        if not (self.told.clocked and is_gap(entry)):
             self.hold(part, at, code, depth)
             return
         self.add(depth, "{")
@@ -98,92 +99,51 @@ class Hear(Walk):
         field, entry = part.fields[at], part.said["fields"][at]
         member = f"{part.at}{part.struct.members[field.name]}"
         kind = type_of(field, self.names.schema, part.path).name
-        new = f"hear_{self.told.keys.give(f'new_{part.key}_{field.name}')}"
-        self._new(part, new, entry)
-        hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
-        call = f"{member} = ({kind}){new}(w{hour});"
-        if part.species_at is None:
-            self.add(depth, call)
-            return
+        name = f"hear_{self.told.keys.give(f'new_{part.key}_{field.name}')}"
         own = part.species_at == at
-        given = own and part.sets
-        seen = f"w->past.{part.key}"
-        recent = self.tables.by_age(entry["recent"], f"{part.path}.{field.name} recent")
-        age = self.age(part, f"{seen}[k]")
-        again = f"get_yes({FROM}, by_age({recent}, {age}))"
-        if given:
-            again = f"given ? {self.seen(part)} == {member} : {again}"
-        clocked = part.said["clock_step_s"]
-        now = [] if clocked else [f"const {self.told.moment} now = {self.moment_now(part)};"]
-        counter = [] if own else ["unsigned k = 0;"]
-        if now or counter:
-            self.add(depth, "{", *(INDENT + line for line in (*now, *counter)), "")
+        self._new(part, name, entry, own=own)
+        hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
+        new = f"{member} = ({kind}){name}(w{hour});"
+        if not own:
+            self.add(depth, new)
+            return
+        count = f"w->past.{part.key}_count"
+        if part.sets:
+            self.add(depth, "if (given) {")
+            self.add(depth + 1, f"k = rank_in_{part.key}(&w->past, {member});")
+            self.add(depth, "} else {")
             depth += 1
-        self.add(depth, f"for (; k < {seen}_count; k++) {{")
-        self.add(depth + 1, f"if ({again}) {{", f"{INDENT}{member} = ({kind}){self.seen(part)};")
-        self.add(depth + 2, "break;")
-        self.add(depth + 1, "}")
-        self.add(depth, "}", f"if (k == {seen}_count{' && !given' if given else ''}) {{")
-        self.add(depth + 1, call)
+        rank = self.place(part, entry["recent"], depth)
+        rank = rank if not self.wide or rank.startswith("get_symbol") else f"(unsigned){rank}"
+        self.add(depth, f"k = {rank};", f"if (k < {count}) {{")
+        self.add(depth + 1, f"{member} = ({kind}){self.seen(part)};")
+        self.add(depth, "} else {")
+        self.add(depth + 1, f"if (k < {MOST_RECENT}u) {{")
+        self.add(depth + 2, f"fail({FROM}, {self.names.macro}_NOT_CANONICAL);")
+        self.add(depth + 1, "}", f"k = {MOST_RECENT}u;", new)
         self.add(depth, "}")
-        if now or counter:
+        if part.sets:
             self.add(depth - 1, "}")
 
-    def _new(self, part: Part, name: str, entry: dict[str, Any]) -> None:
+    def _new(self, part: Part, name: str, entry: dict[str, Any], *, own: bool) -> None:
         """The function that reads a species that is none of those seen last."""
         hour = ", unsigned hour" if len(entry["new"]) > 1 else ""
-        excluded = part.species_at is not None
-        lines = [
-            f"const uint16_t *starts = {self.starts(part, entry)};",
-            "uint32_t total = 65536, r, start = 0, other;",
-            "unsigned at = 0;",
-            "bool again;",
-            "",
-        ]
-        if excluded:
-            lines += [
-                f"for (unsigned k = 0; k < w->past.{part.key}_count; k++) {{",
-                f"    const unsigned known = {self.position(self.seen(part))};",
-                "",
-                f"    total -= {self.share_if_known('known')};",
-                "}",
-            ]
-        lines += ["r = quotient(w->from.range, total);", "for (; at <= KNOWN_COUNT; at++) {"]
-        lines += ["    uint32_t share = share_of(starts, at);", ""]
-        if excluded:
-            lines += [
-                f"    for (unsigned k = 0; k < w->past.{part.key}_count; k++) {{",
-                f"        share = {self.position(self.seen(part))} == at && at < KNOWN_COUNT",
-                "            ? 0u : share;",
-                "    }",
-            ]
+        symbols = len(self.tables.known) + 1
         species = "at" if self.tables.counted else f"{self.tables.known_species()}[at]"
-        repeated = []
-        if excluded:
-            repeated = [
-                f"for (unsigned k = 0; k < w->past.{part.key}_count; k++) {{",
-                f"    again = again || {self.seen(part)} == other;",
-                "}",
-            ]
-        lines += [
-            "    if (w->from.value < r * (start + share)) {",
-            f"        cut({FROM}, r, start, start + share);",
-            "        break;",
-            "    }",
-            "    start += share;",
-            "}",
-            "if (at < KNOWN_COUNT) {",
-            f"    return {species};",
-            "}",
-            "/* Another: none of the known, nor of those seen last. */",
-            f"other = at == KNOWN_COUNT ? (uint32_t){self.alike(self.told.capacity)} : 0u;",
-            f"again = at > KNOWN_COUNT || {self.position('other')} < KNOWN_COUNT;",
-            *repeated,
-            "if (again) {",
+        recent = f"rank_in_{part.key}(&w->past, species) < {MOST_RECENT}u" if own else ""
+        escaped = f"at == KNOWN_COUNT && {self.position('species')} < KNOWN_COUNT"
+        if own:
+            escaped = f"{recent} || ({escaped})"
+        another = f"{'(uint32_t)' if self.wide else ''}{self.alike(self.told.capacity)}"
+        lines = [
+            f"const unsigned at = get_symbol({FROM}, {self.starts(part, entry)}, {symbols}u);",
+            "const uint32_t species = at < KNOWN_COUNT",
+            f"    ? {species} : {another};",
+            "",
+            f"if ({escaped}) {{",
             f"    fail({FROM}, {self.names.macro}_NOT_CANONICAL);",
-            "    return 0;",
             "}",
-            "return other;",
+            "return species;",
         ]
         self.functions += ["", "/* A species that is none of those seen last. */"]
         self.functions.append(f"static uint32_t {name}({self.walk} *w{hour})")

@@ -8,9 +8,8 @@ templates/c_coder.c holds the range coder.
 
 from collections.abc import Iterator
 
-from packcodec.codec.modelled.coder import ROOM_ROWS
+from packcodec.codec.modelled.coder import ROOM_ROWS, SURE_BITS
 from packcodec.codec.modelled.defaults import EVEN
-from packcodec.codec.modelled.ending import ROOMY_BITS
 from packcodec.emit.c_header import function
 from packcodec.emit.c_hear import Hear
 from packcodec.emit.c_pack import sending
@@ -47,7 +46,6 @@ class Models:
         codes = [1 << len(each["flags"]) if "flags" in each else each["codes"] for each in entries]
         self.wide = max(codes, default=1) > 1 << 32
         self.classed = max((int(p["codes"]) for p in places if p["rows"]), default=1)
-        self.moments_wide = any(told.moment == "uint64_t" for told in self.told.values())
 
     def message(self, each: MessageLayout) -> Iterator[str]:
         """All that one message needs, for both directions."""
@@ -65,7 +63,6 @@ class Models:
             line
             for key, helper in (
                 ("position_of", self._position),
-                ("share_of", self._share_of),
                 ("share_of_no", self._share_of_no),
             )
             if f"{key}(" in body
@@ -91,9 +88,8 @@ class Models:
             "@put@": put,
             "@alike@": alike,
             "@code@": "uint64_t" if self.wide else "uint32_t",
-            "@age@": "uint64_t" if self.moments_wide else "uint32_t",
             "@last_row@": str(ROOM_ROWS - 1),
-            "@roomy@": f"0x{ROOMY_BITS:x}",
+            "@sure@": str(SURE_BITS),
         }
         for key, value in values.items():
             text = text.replace(key, value)
@@ -121,16 +117,6 @@ class Models:
         return function(
             "Where a species stands among the known; KNOWN_COUNT if it is none of them.",
             "unsigned position_of(uint32_t species)",
-            lines,
-        )
-
-    def _share_of(self) -> list[str]:
-        share = "(uint16_t)(starts[at + 1u] - starts[at])" if self.tables.known else "65536"
-        lines = [f"return {share};"] if self.tables.known else ["(void)starts;", "(void)at;"]
-        lines += [] if self.tables.known else ["return 65536;"]
-        return function(
-            "What a species, or another than the known, has of 2^16.",
-            "uint32_t share_of(const uint16_t *starts, unsigned at)",
             lines,
         )
 

@@ -6,17 +6,16 @@ end are walked but once: a mark keeps all that is known there, and each try goes
 
 from collections.abc import Iterator
 
-from packcodec.codec.modelled.coder import ROOM_ROWS
-from packcodec.codec.modelled.ending import TAIL_BITS
+from packcodec.codec.modelled.coder import SURE_BITS
 from packcodec.codec.modelled.walk import LEAST_MORE
 from packcodec.emit.c_header import INDENT, function
 from packcodec.emit.c_say import Say
 from packcodec.emit.c_told import Part, Told
 from packcodec.layout.model import MessageLayout
 
-# A mark is set where about so many octets are left to say, so that the rows by room, which begin
-# past it, and the bits by which the first size tried may be too small, lie behind it.
-NEAR_OCTETS = -(-(ROOM_ROWS - 1 + TAIL_BITS + 16) // 8)
+# A mark is set where about so many octets are left to say, so that whatever is asked by the room
+# lies behind it.
+NEAR_OCTETS = -(-(SURE_BITS + 16) // 8)
 
 
 def sending(told: Told, say: Say, each: MessageLayout) -> Iterator[str]:
@@ -81,7 +80,9 @@ def _tail(told: Told, tail: Part, say: Say) -> Iterator[str]:
     more = told.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
     count = f"message->{told.struct.counts[tail.field.name]}"
     message = f"const struct {told.struct.tag} *message"
-    asked = " && ".join([f"i >= {least}u"] * (least > 0) + [f"i < {most}u"])
+    asked = " && ".join(
+        ["room < ENDLESS_BITS"] + [f"i >= {least}u"] * (least > 0) + [f"i < {most}u"]
+    )
     yield ""
     yield from function(
         "Send the tail up to near its end, as if there were none; the elements sent.",
@@ -90,34 +91,38 @@ def _tail(told: Told, tail: Part, say: Say) -> Iterator[str]:
             "size_t i = 0;",
             "",
             f"for (; (w->to.shifts + 1u) * ({count} - i) > {NEAR_OCTETS}u * i; i++) {{",
-            f"    if ({asked}) {{",
-            f"        yes(&w->to, {more}[2u * LAST_ROW + 1u]);",
-            "    }",
             f"    {say.called(tail, 'false')}",
             "}",
             "return i;",
         ],
     )
     yield ""
-    yield from function(
-        "Send the tail from the i-th element on, for so much room; the bits of the string.",
-        f"size_t tail_{name}(struct {name}_said *w, {message},\n{INDENT}size_t i, size_t room)",
-        [
-            "for (;; i++) {",
-            f"    const bool left = i < {count};",
-            "",
-            f"    if ({asked}) {{",
-            "        const size_t row = room_row(w->to.range, w->to.shifts, room);",
-            "",
-            f"        symbol(&w->to, {more} + 2u * row + left);",
-            "    }",
-            "    if (!left) {",
-            "        return end_string(&w->to);",
-            "    }",
-            f"    {say.called(tail, 'false')}",
-            "}",
-        ],
-    )
+    yield "/* Send the tail from the i-th element on, for so much room; the bits of the string, or"
+    yield " * ENDLESS_BITS where the list ends and nothing may say so. */"
+    yield f"static size_t tail_{name}(struct {name}_said *w, {message},"
+    yield f"{INDENT}size_t i, size_t room)"
+    yield "{"
+    lines = [
+        "for (;; i++) {",
+        f"    const bool left = i < {count};",
+        "",
+        f"    if ({asked}) {{",
+        "        const size_t spare = spare_bits(w->to.range, w->to.shifts, room);",
+        "",
+        "        if (spare < SURE_BITS) {",
+        f"            symbol(&w->to, {more} + more_row(spare) + left);",
+        "        } else if (!left) {",
+        "            return ENDLESS_BITS;",
+        "        }",
+        "    }",
+        "    if (!left) {",
+        "        return end_string(&w->to);",
+        "    }",
+        f"    {say.called(tail, 'false')}",
+        "}",
+    ]
+    yield from (INDENT + line if line else "" for line in lines)
+    yield "}"
 
 
 def _pack(told: Told) -> Iterator[str]:
@@ -181,9 +186,8 @@ def _pack_tail(told: Told, macro: str) -> list[str]:
         "leave(&mark, &w.to);",
         *(["past = w.past;"] if past else []),
         f"string = tail_{name}(&w, message, far, ENDLESS_BITS);",
-        f"octets = string > {TAIL_BITS}u ? header + string - {TAIL_BITS}u : header;",
-        "octets = (octets + 7u) / 8u;",
-        "if (room_row(mark.range, mark.shifts, 8u * octets - header) < LAST_ROW) {",
+        "octets = (header + string + 7u) / 8u;",
+        "if (spare_bits(mark.range, mark.shifts, 8u * octets - header) < SURE_BITS) {",
         "    far = 0; /* the room counts before the mark: from the beginning */",
         "}",
         "for (; octets <= most && octets <= limit; octets++) {",

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
-from packcodec.codec.modelled.history import ACTIVE_STEPS, HOUR_ROWS, NOON_ROW
+from packcodec.codec.modelled.history import HOUR_ROWS, MOST_RECENT, NOON_ROW
 from packcodec.emit.c_codes import divided
 from packcodec.emit.c_header import INDENT, function, literal
-from packcodec.emit.c_told import ACTIVE, LAST, PREVIOUS, Part, Told
+from packcodec.emit.c_told import LAST, PREVIOUS, RANK, Part, Told
 
 HOURS_ROW_S = 86400 // HOUR_ROWS
 
@@ -17,10 +17,9 @@ def shared(told: Told) -> Iterator[str]:
         yield from _hour(told, past)
     for part in told.parts:
         if part.species_at is not None:
-            yield from _note(told, part, past)
-        if part.asks(ACTIVE):
-            yield from _active(told, part, past)
-        if part.asks(LAST) and told.held(part) < min(part.most, told.capacity):
+            yield from _rank(told, part, past)
+            yield from _note(part, past)
+        if part.asks(LAST) and looks_back(told, part):
             yield from _look_back(told, part, LAST)
         if part.asks(PREVIOUS) and part.depth == 2:
             yield from _look_back(told, part, PREVIOUS)
@@ -40,56 +39,55 @@ def _hour(told: Told, past: str) -> Iterator[str]:
     yield "}"
 
 
-def _note(told: Told, part: Part, past: str) -> Iterator[str]:
-    key, kind = f"past->{part.key}", told.seen[part.key].kind
-    noted = part.depth == 2 and part.sets
-    yield ""
-    yield "/* An element has been said, of the species that was the k-th: now it is the first. */"
-    known = ", unsigned known" if noted else ""
-    yield f"static void note_{part.key}({past} *past, unsigned k, {kind} now{known})"
-    yield "{"
-    lines = [
-        f"if (k == {told.held(part)}u) {{",
-        "    k--;",
-        f"}} else if (k == {key}_count) {{",
-        f"    {key}_count++;",
-        "}",
-        "for (unsigned to = 0; to < k; to++) {",
-        f"    const {kind} next = {key}[to];",
-        "",
-        f"    {key}[to] = now;",
-        "    now = next;",
-        "}",
-        f"{key}[k] = now;",
-    ]
-    if part.depth == 2:
-        lines.append(f"{key}_elements++;")
-    if noted:
-        lines.append("if (known < KNOWN_COUNT) {")
-        lines.append(f"    {key}_in[known] = (uint8_t)({key}_instances + 1u);")
-        lines.append("}")
-    yield from (INDENT + line if line else "" for line in lines)
-    yield "}"
+def looks_back(told: Told, part: Part) -> bool:
+    """Whether the last element of a species counts after four others have been seen."""
+    return part.sets and min(part.most, told.capacity) > MOST_RECENT
 
 
-def _active(told: Told, part: Part, past: str) -> Iterator[str]:
-    reach = ACTIVE_STEPS * (int(part.said["clock_step_s"]) // told.unit_s)
-    key, seen = f"past->{part.key}", told.seen[part.key]
-    most = told.first(part)
+def _rank(told: Told, part: Part, past: str) -> Iterator[str]:
+    key = f"past->{part.key}"
+    other = told.seen[part.key].species_of(f"{key}[k]")
     yield ""
     yield from function(
-        f"How many species were seen a moment ago, {ACTIVE_STEPS} steps at most; up to {most}.",
-        f"unsigned active_{part.key}(const {past} *past)",
+        f"Where a species stands among those seen last; {MOST_RECENT} for none of them.",
+        f"unsigned rank_in_{part.key}(const {past} *past, uint32_t species)",
         [
-            f"const {told.moment} from = past->elapsed < {reach}u ? 0u : past->elapsed - {reach}u;",
-            f"const {seen.kind} least = {seen.raised('from')};",
-            f"const {seen.kind} *at = {key};",
             "unsigned k = 0;",
             "",
-            f"while (k < {most}u && *at++ >= least) {{",
+            f"while (k < {key}_count && {other} != species) {{",
             "    k++;",
             "}",
-            f"return k < {key}_count ? k : {key}_count;",
+            f"return k < {key}_count ? k : {MOST_RECENT}u;",
+        ],
+    )
+
+
+def _note(part: Part, past: str) -> Iterator[str]:
+    key = f"past->{part.key}"
+    noted = part.depth == 2 and part.sets
+    known = ", unsigned known" if noted else ""
+    yield ""
+    yield from function(
+        "An element has been said, of the species that was the k-th: now it is the first.",
+        f"void note_{part.key}({past} *past, unsigned k, uint32_t now{known})",
+        [
+            *([f"{key}_rank = (uint8_t)(k + 1u);"] if part.asks(RANK) else []),
+            f"if (k == {MOST_RECENT}u) {{",
+            f"    k = {key}_count < {MOST_RECENT}u ? {key}_count++ : {MOST_RECENT - 1}u;",
+            "}",
+            "for (; k > 0u; k--) {",
+            f"    {key}[k] = {key}[k - 1u];",
+            "}",
+            f"{key}[0] = now;",
+            *(
+                [
+                    "if (known < KNOWN_COUNT) {",
+                    f"    {key}_in[known] = (uint8_t)({key}_instances + 1u);",
+                    "}",
+                ]
+                if noted
+                else []
+            ),
         ],
     )
 

@@ -2,12 +2,12 @@
 
 from typing import Any
 
+from packcodec.codec.modelled.history import MOST_RECENT
 from packcodec.codec.modelled.tables import MOST_ALONE, Classes, fold
 from packcodec.emit.c_codes import divided
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_plain import Plain, put
-from packcodec.emit.c_told import LAST, Part
-from packcodec.emit.c_types import type_of
+from packcodec.emit.c_told import Part, is_gap
 
 TO = "&w->to"
 FEW_CODES = 8
@@ -16,12 +16,13 @@ FEW_CODES = 8
 class Say(Plain):
     """Encoding."""
 
-    verb, coder, const, early = "say", "said", "const ", True
+    verb, coder, const = "say", "said", "const "
 
     def value(self, part: Part, at: int, depth: int) -> None:
         entry = part.said["fields"][at]
         code = self.code(part, at, part.at)
-        if entry["part"] == "gap" and " " in code:
+        clocks = self.told.clocked and is_gap(entry)
+        if clocks and " " in code:
             self.add(depth, "{")
             self.add(depth + 1, f"const {self.code_type} code = {code};", "")
             self.place(part, entry["value"], "code", depth + 1)
@@ -29,7 +30,7 @@ class Say(Plain):
             self.add(depth, "}")
             return
         self.place(part, entry["value"], code, depth)
-        if entry["part"] == "gap":
+        if clocks:
             self.add(depth, self.advance(part, at, code))
 
     def presence(self, part: Part, at: int, depth: int) -> None:
@@ -109,124 +110,30 @@ class Say(Plain):
     def species(self, part: Part, at: int, depth: int) -> None:
         field, entry = part.fields[at], part.said["fields"][at]
         species = f"{part.at}{part.struct.members[field.name]}"
-        name = self.told.keys.give(f"{part.key}_{field.name}")
-        if part.species_at == at and part.early:
-            self._moving(part, name, entry, depth)
-            return
-        self._new(part, f"new_{name}", entry)
+        name = f"new_{self.told.keys.give(f'{part.key}_{field.name}')}"
+        self._new(part, name, entry)
         hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
-        if part.species_at is None:
-            self.add(depth, f"new_{name}(w, {species}{hour});")
+        new = f"{name}(w, {species}{hour});"
+        if part.species_at != at:
+            self.add(depth, new)
             return
-        # The element's own species is noted, which needs its place among those seen.
-        own = part.species_at == at
-        given = own and part.sets
-        now = "" if part.said["clock_step_s"] else f", {self.moment_now(part)}"
-        call = f"species_{name}(w, {species}{now}{', given' if given else ''});"
-        self.add(depth, f"k = {call}" if own else f"(void){call}")
-        seen, word = f"w->past.{part.key}", self.told.seen[part.key]
-        recent = self.tables.by_age(entry["recent"], f"{part.path}.{field.name} recent")
-        lines = [
-            "unsigned k = 0;",
-            "",
-            f"for (; k < {seen}_count; k++) {{",
-            f"    const {word.kind} seen = {seen}[k];",
-            f"    const uint32_t other = by_age({recent}, {self.age(part, 'seen')});",
-            "",
-            f"    if ({word.species_of('seen')} == species) {{",
-            *_unless(given, f"yes({TO}, other);", 2),
-            "        return k;",
-            "    }",
-            *_unless(given, f"no({TO}, other);", 1),
-            "}",
-            *_unless(given, f"new_{name}(w, species{hour});", 0),
-            "return k;",
-        ]
-        kind = type_of(field, self.names.schema, part.path).name
-        arguments = f"{self.walk} *w, {kind} species"
-        arguments += "" if part.said["clock_step_s"] else f", {self.told.moment} now"
-        arguments += ", bool given" if given else ""
-        self.functions += ["", "/* Send a species; which of those seen last it is. */"]
-        self.functions += [f"static unsigned species_{name}({arguments})", "{"]
-        self.functions += [*(INDENT + line if line else "" for line in lines), "}"]
+        self.add(depth, f"k = rank_in_{part.key}(&w->past, {species});")
+        if part.sets:
+            self.add(depth, "if (!given) {")
+            depth += 1
+        self.place(part, entry["recent"], "k", depth)
+        self.add(depth, f"if (k == {MOST_RECENT}u) {{", f"{INDENT}{new}", "}")
+        if part.sets:
+            self.add(depth - 1, "}")
 
-    def _moving(self, part: Part, name: str, entry: dict[str, Any], depth: int) -> None:
-        """The function that sends a species and moves it to the front of those seen last."""
-        self._new(part, f"new_{name}", entry, moved=True)
-        word, seen = self.told.seen[part.key], f"w->past.{part.key}"
-        recent = self.tables.by_age(entry["recent"], f"{part.path}.{name} recent")
-        own = part.fields[part.species_at or 0]
-        kind = type_of(own, self.names.schema, part.path).name
-        hour = f", {self.hour()}" if len(entry["new"]) > 1 else ""
-        asks, given, clocked = part.asks(LAST), part.sets, part.said["clock_step_s"]
-        place = word.places_of("before")[0].strip("()")
-        found = f"return &{part.element(place)};" if asks else "return;"
-        lines = [
-            f"const {kind} species = {part.element('i')}.{part.species};",
-            *([] if clocked else [f"const {self.told.moment} now = {self.moment_now(part)};"]),
-            f"{word.kind} *to = {seen}, *end = to + {seen}_count;",
-            f"{word.kind} moved = {word.word(self.moment_now(part), 'species')};",
-            "",
-            "for (; to < end; to++) {",
-            f"    const {word.kind} before = *to;",
-            f"    const uint32_t other = by_age({recent}, {self.age(part, 'before')});",
-            "",
-            "    *to = moved;",
-            f"    if ({word.species_of('before')} == species) {{",
-            *_unless(given, f"yes({TO}, other);", 2),
-            f"        {found}",
-            "    }",
-            *_unless(given, f"no({TO}, other);", 1),
-            "    moved = before;",
-            "}",
-            "*to = moved;",
-            *_unless(given, f"new_{name}(w, species{hour});", 0),
-            f"if ({seen}_count < {self.told.held(part)}u) {{",
-            f"    {seen}_count++;",
-            *(["    return NULL;"] if asks else []),
-            "}",
-            *([f"return {self.beyond(part)};"] if asks else []),
-        ]
-        returns = f"const struct {part.struct.tag} *" if asks else "void "
-        says = "Send a species, the latest seen from now on"
-        self.functions += [
-            "",
-            f"/* {says}; its last element before. */" if asks else f"/* {says}. */",
-            f"static {returns}species_{name}({self.arguments(part)})",
-            "{",
-            *(INDENT + line if line else "" for line in lines),
-            "}",
-        ]
-        call = f"species_{name}(w, message, i{', given' if given else ''});"
-        self.add(depth, f"last = {call}" if asks else call)
-
-    def _new(self, part: Part, name: str, entry: dict[str, Any], *, moved: bool = False) -> None:
+    def _new(self, part: Part, name: str, entry: dict[str, Any]) -> None:
         """The function that sends a species that is none of those seen last."""
         hour = ", unsigned hour" if len(entry["new"]) > 1 else ""
-        excluded = part.species_at is not None
-        total = ", total = 65536;" if excluded else ";"
         lines = [
-            f"const uint16_t *starts = {self.starts(part, entry)};",
             f"const unsigned at = {self.position('species')};",
-            f"uint32_t start = starts[at]{total}",
             "",
+            f"symbol({TO}, {self.starts(part, entry)} + at);",
         ]
-        if excluded:
-            seen = f"w->past.{part.key}"
-            # Where it has moved to the front itself, the others are one behind.
-            first, until = ("1", "<=") if moved else ("0", "<")
-            lines += [
-                f"for (unsigned k = {first}; k {until} {seen}_count; k++) {{",
-                f"    const unsigned other = {self.position(self.seen(part))};",
-                f"    const uint32_t nobodys = {self.share_if_known('other')};",
-                "",
-                "    total -= nobodys;",
-                "    start -= other < at ? nobodys : 0u;",
-                "}",
-            ]
-        r = "quotient(w->to.range, total)" if excluded else "w->to.range >> 16"
-        lines.append(f"const uint32_t r = {r};")
-        lines.append(f"narrow({TO}, r * start, r * share_of(starts, at));")
         outer, self.lines = self.lines, []
         self.alike("species", self.told.capacity, 1)
         alike, self.lines = self.lines, outer
@@ -315,11 +222,3 @@ class Say(Plain):
             "    }",
             "}",
         ]
-
-
-def _unless(given: bool, line: str, depth: int) -> list[str]:
-    """A statement that a set has already said, where the list may go as one."""
-    indent = INDENT * depth
-    if not given:
-        return [indent + line]
-    return [f"{indent}if (!given) {{", f"{indent}{INDENT}{line}", f"{indent}}}"]

@@ -6,13 +6,10 @@ bits.
 
 from collections.abc import Sequence
 
-from packcodec.codec.modelled.history import age_row
 from packcodec.codec.modelled.tables import OCTAVE, cumulative, odds
 from packcodec.emit.text import broken
 
 MOST_LOGIT = 15 * OCTAVE
-# Each age up to FEW_AGES for itself, then so many alike, and from LONG_AGE on all of them.
-FEW_AGES, AGE_STEP, LONG_AGE = 64, 32, 256
 
 
 class Tables:
@@ -44,12 +41,6 @@ class Tables:
         """The name of rows of sums, from rows of weights as hexadecimal."""
         sums = [each for row in rows for each in cumulative(bytes.fromhex(row), least)[:-1]]
         return self.array("uint16_t", [*sums, 0], meaning)
-
-    def by_age(self, rows: Sequence[str], meaning: str) -> str:
-        """The name of the share of no by age: of every short one, then of every 32nd."""
-        ages = [*range(FEW_AGES), *range(FEW_AGES, LONG_AGE + 1, AGE_STEP)]
-        shares = [cumulative(bytes.fromhex(rows[age_row(age)]))[1] for age in ages]
-        return self.array("uint16_t", shares, meaning)
 
     def odds(self) -> str:
         """The name of the share of no, of no and yes, for each logit from the least on."""

@@ -1,7 +1,7 @@
 """What is known of a message while it is coded, as C holds it.
 
-Of a list with one species an element: the eight species seen last, with where the last element
-of each stands in the message and when it was. All else is looked up in the message itself.
+Of a list with one species an element: the four species seen last, with where the last element of
+each stands in the message. All else is looked up in the message itself.
 """
 
 from collections.abc import Iterator
@@ -10,7 +10,7 @@ from dataclasses import field as dataclass_field
 from math import gcd
 from typing import Any
 
-from packcodec.codec.modelled.history import ACTIVE_MOST, MOST_RECENT
+from packcodec.codec.modelled.history import MOST_RECENT
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_tables import Tables
 from packcodec.emit.c_types import CNames, Struct, type_of
@@ -19,7 +19,7 @@ from packcodec.errors import LayoutError
 from packcodec.layout.model import MessageLayout
 from packcodec.schema.model import Field, ListOf
 
-LAST, PREVIOUS, KIN, ACTIVE, HOUR = "last", "previous", "kin", "active", "hour"
+LAST, PREVIOUS, KIN, RANK, HOUR = "last", "previous", "kin", "rank", "hour"
 
 
 @dataclass
@@ -76,22 +76,10 @@ class Part:
         """Whether a place of the elements looks at such an earlier code."""
         return any(what in (*place["contexts"], place["around"]) for place in self.places())
 
-    @property
-    def early(self) -> bool:
-        """Whether nothing after an element's own species looks at those seen before, or at when."""
-        own = self.species_at
-        if own is None or self.depth > 1 or self.fields[own].optional:
-            return False
-        after = self.said["fields"][own + 1 :]
-        asked = (place for place in self.places() if place["at"] > own)
-        return not any(each["part"] in ("gap", "species", "list") for each in after) and not any(
-            ACTIVE in place["contexts"] for place in asked
-        )
-
     def places(self) -> Iterator[dict[str, Any]]:
         """Those that send anything by a table."""
         for entry in self.said["fields"]:
-            for key in ("presence", "value", "hour", "count"):
+            for key in ("presence", "value", "hour", "count", "recent"):
                 place = entry.get(key)
                 if place and place["rows"] and place["codes"] > 1:
                     yield place
@@ -99,46 +87,24 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A species seen as one word: its moment, the species, and where its last element stands.
+    """A species seen as one word of 32 bits: the species, and where its last element stands.
 
-    Widths in bits, the lowest last; one place for each list that the element is in. Raises
-    LayoutError for a message in which more can happen than 64 bits tell apart.
+    Widths in bits, the lowest last; one place for each list that the element is in.
     """
 
     places: tuple[int, ...]
     species: int
-    moment: int
-    path: str
 
-    @property
-    def kind(self) -> str:
-        return _type_of(self._when + max(1, self.moment), self.path)
-
-    @property
-    def _when(self) -> int:
-        return self.species + sum(self.places)
-
-    def word(self, when: str, species: str) -> str:
+    def word(self, species: str) -> str:
         """All in one, with i and j as places."""
         text, low = "", 0
         for name, bits in reversed([*zip("ij", self.places, strict=False)]):
-            text = f"{self._raised(name, low)}{f' | {text}' if text else ''}"
+            text = f"{_raised(name, low)}{f' | {text}' if text else ''}"
             low += bits
-        return f"{self.raised(when)} | {self._raised(species, low)} | {text}"
-
-    def _raised(self, text: str, low: int) -> str:
-        return f"({self.kind}){text} << {low}" if low else f"({self.kind}){text}"
-
-    def raised(self, when: str) -> str:
-        """The least word of that moment."""
-        return self._raised(when, self._when)
-
-    def when_of(self, word: str) -> str:
-        return f"({word} >> {self._when})" if self._when else word
+        return f"{_raised(species, low)} | {text}"
 
     def species_of(self, word: str) -> str:
-        species = _cut(word, sum(self.places), self.species)
-        return f"(uint32_t){species}" if self.kind == "uint64_t" else species
+        return _cut(word, sum(self.places), self.species)
 
     def places_of(self, word: str) -> list[str]:
         texts: list[str] = []
@@ -149,9 +115,18 @@ class Seen:
         return texts
 
 
+def _raised(text: str, low: int) -> str:
+    return f"(uint32_t){text} << {low}" if low else f"(uint32_t){text}"
+
+
 def _cut(word: str, low: int, bits: int) -> str:
     shifted = f"{word} >> {low}" if low else word
     return f"({shifted} & {literal((1 << bits) - 1)})"
+
+
+def is_gap(entry: dict[str, Any]) -> bool:
+    """Whether a field is a duration that moves the clock on."""
+    return bool(entry["part"] == "gap")
 
 
 def _type_of(bits: int, path: str) -> str:
@@ -186,9 +161,10 @@ class Told:
             each.name, f"message.{each.name}", each.message.fields, said, self.struct
         )
         self.parts = [self.message, *self._inner(self.message)]
-        steps = {int(part.said["clock_step_s"]) for part in self.parts} - {0}
-        self.unit_s = gcd(*steps) if steps else 1
-        self.longest = self._longest()
+        gaps = [entry for part in self.parts for entry in part.said["fields"] if is_gap(entry)]
+        self.clocked = bool(gaps) and self.hours
+        self.unit_s = gcd(*(int(entry["step_s"]) for entry in gaps)) if gaps else 1
+        self.longest = self._longest() if self.clocked else 0
         self.moment = _type_of(self.longest.bit_length(), self.message.path)
         self.seen = {
             part.key: self._seen(part) for part in self.parts if part.species_at is not None
@@ -217,7 +193,7 @@ class Told:
             part.most * (entry["codes"] - 1) * (entry["step_s"] // self.unit_s)
             for part in self.parts
             for entry in part.said["fields"]
-            if entry["part"] == "gap"
+            if is_gap(entry)
         )
 
     @property
@@ -229,10 +205,6 @@ class Told:
         """The time from which the hours of the day are counted."""
         found = (entry for entry in self.message.said["fields"] if entry["part"] == "start")
         return next((entry for entry in found if entry["known"]), None)
-
-    @property
-    def clocked(self) -> bool:
-        return any(part.said["clock_step_s"] for part in self.parts)
 
     @property
     def seconds(self) -> str:
@@ -258,16 +230,7 @@ class Told:
     def _seen(self, part: Part) -> Seen:
         lists = [each.field.most for each in (part.outer, part) if each and each.field]
         places = tuple(max(0, most - 1).bit_length() for most in lists)
-        latest = self.longest if part.said["clock_step_s"] else part.most
-        return Seen(places, (self.capacity - 1).bit_length(), latest.bit_length(), part.path)
-
-    def held(self, part: Part) -> int:
-        """How many of the species seen last are held."""
-        return max(1, min(MOST_RECENT, part.most, self.capacity))
-
-    def first(self, part: Part) -> int:
-        """Up to how many of them are counted where they were seen a moment ago."""
-        return min(ACTIVE_MOST, self.held(part))
+        return Seen(places, (self.capacity - 1).bit_length())
 
     @property
     def remembers(self) -> bool:
@@ -290,12 +253,10 @@ class Told:
             yield f"{self.moment} elapsed; /* in units of {self.unit_s} s */"
         for part in self.parts:
             if part.species_at is not None:
-                held = self.held(part)
                 yield f"uint8_t {part.key}_count; /* the species seen last, the latest first */"
-                kind = self.seen[part.key].kind
-                yield f"{kind} {part.key}[{held} + 1]; /* when, species, where; one falls out */"
-            if part.depth == 2 and part.species_at is not None:
-                yield f"uint16_t {part.key}_elements;"
+                yield f"uint32_t {part.key}[{MOST_RECENT}]; /* species, and where its last is */"
+            if part.asks(RANK):
+                yield f"uint8_t {part.key}_rank; /* of the one before, from 1 on; 0 for none */"
             if part.depth == 2 and part.sets:
                 yield f"uint8_t {part.key}_instances;"
                 known = max(1, len(self.tables.known))
@@ -311,13 +272,8 @@ class Told:
         for part in self.parts:
             if part.species_at is not None:
                 yield f"past->{part.key}_count = 0;"
-            if part.asks(ACTIVE):
-                # They are compared before they are known to count.
-                yield f"for (unsigned k = 0; k < {self.first(part)}u; k++) {{"
-                yield f"    past->{part.key}[k] = 0;"
-                yield "}"
-            if part.depth == 2 and part.species_at is not None:
-                yield f"past->{part.key}_elements = 0;"
+            if part.asks(RANK):
+                yield f"past->{part.key}_rank = 0;"
             if part.depth == 2 and part.sets:
                 yield f"past->{part.key}_instances = 0;"
                 yield f"memset(past->{part.key}_in, 0, sizeof past->{part.key}_in);"

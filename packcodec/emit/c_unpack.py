@@ -68,12 +68,14 @@ def _tail(told: Told, tail: Part, hear: Hear) -> Iterator[str]:
     entry = told.message.said["fields"][-1]
     more = told.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
     count = f"message->{told.struct.counts[tail.field.name]}"
-    read = f"get_symbol(&w->from, {more} + 2u * get_room_row(&w->from, room), 2u) == 0u"
     unless = f"i >= {least}u && " if least else ""
     lines = [
         f"hear_{name}(w, message);",
         f"for (size_t i = 0; i < {most}u && w->from.fault == {told.names.macro}_OK; i++) {{",
-        f"    if ({unless}{read}) {{",
+        "    const size_t spare = get_spare_bits(&w->from, room);",
+        "",
+        f"    if ({unless}spare < SURE_BITS",
+        f"        && get_symbol(&w->from, {more} + more_row(spare), 2u) == 0u) {{",
         "        break;",
         "    }",
         f"    {count} = (uint8_t)(i + 1u);",

@@ -9,11 +9,12 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from packcodec.codec.modelled.history import HOUR_ROWS, NOON_ROW
+from packcodec.codec.modelled.history import HOUR_ROWS, MOST_RECENT, NOON_ROW, RANKS
 from packcodec.codec.modelled.tables import MOST_ALONE, Classes
 from packcodec.emit.c_codes import code_of, divided
 from packcodec.emit.c_header import INDENT, literal
-from packcodec.emit.c_told import ACTIVE, HOUR, KIN, LAST, PREVIOUS, Part, Told
+from packcodec.emit.c_past import looks_back
+from packcodec.emit.c_told import HOUR, KIN, LAST, PREVIOUS, RANK, Part, Told
 from packcodec.schema.model import Field, ListOf
 
 # Of what is inside another expression.
@@ -26,7 +27,6 @@ class Walk:
 
     verb: str
     coder: str
-    early = False  # whether a species is noted as soon as it is said, where that may be
 
     def __init__(self, told: Told, *, wide: bool) -> None:
         """`wide` where codes of the schema need 64 bits."""
@@ -89,10 +89,10 @@ class Walk:
         self._locals(part)
         for at, field in enumerate(part.fields):
             self._field(part, at, field)
-        if part.species_at is not None and not (self.early and part.early):
+        if part.species_at is not None:
             species = part.at + part.species
             known = f", {self.position(species)}" if self.noted(part) else ""
-            word = self.told.seen[part.key].word(self.moment_now(part), species)
+            word = self.told.seen[part.key].word(species)
             self.add(1, f"note_{part.key}(&w->past, k, {word}{known});")
         lines, self.lines = self.lines, outer
         text = "\n".join(lines)
@@ -115,8 +115,8 @@ class Walk:
             self.add(1, f"const struct {tag} *previous = {self._previous(part)};")
         if part.asks(LAST):
             self.add(1, f"const struct {tag} *last;")
-        if part.species_at is not None and not (self.early and part.early):
-            self.add(1, "unsigned k = 0;")
+        if part.species_at is not None:
+            self.add(1, "unsigned k;")
         self.add(1, "")
 
     def _unused(self, arguments: str, text: str) -> Iterator[str]:
@@ -145,25 +145,19 @@ class Walk:
                 self.value(part, at, depth)
         if field.optional:
             self.add(1, "}")
-        if part.species_at == at and part.asks(LAST) and not (self.early and part.early):
+        if part.species_at == at and part.asks(LAST):
             self._find_last(part)
 
     def _find_last(self, part: Part) -> None:
         """The last element of the same species, if there is one."""
-        seen, held = f"w->past.{part.key}", self.told.held(part)
+        seen = f"w->past.{part.key}"
         places = self.told.seen[part.key].places_of(f"{seen}[k]")
-        beyond = self.beyond(part)
-        self.add(1, f"last = k < {seen}_count ? &{part.element(*places)}")
-        if beyond == "NULL":
-            self.lines[-1] += " : NULL;"
+        self.add(1, f"last = k < {MOST_RECENT}u ? &{part.element(*places)}")
+        if looks_back(self.told, part):
+            at = "".join(f", {place}" for place in "ij"[: part.depth])
+            self.add(2, f": {seen}_count < {MOST_RECENT}u ? NULL : last_{part.key}(message{at});")
         else:
-            self.add(2, f": {seen}_count < {held}u ? NULL : {beyond};")
-
-    def beyond(self, part: Part) -> str:
-        """The last element of a species that is none of those held."""
-        if self.told.held(part) == min(part.most, self.told.capacity):
-            return "NULL"
-        return f"last_{part.key}(message{''.join(f', {place}' for place in 'ij'[: part.depth])})"
+            self.lines[-1] += " : NULL;"
 
     def _previous(self, part: Part) -> str:
         if part.depth == 1:
@@ -188,12 +182,6 @@ class Walk:
         starts = self.tables.sums(entry["new"], f"{part.path} new species")
         by_hour = f" + {len(self.tables.known) + 1}u * hour" if len(entry["new"]) > 1 else ""
         return starts + by_hour
-
-    def share_if_known(self, at: str) -> str:
-        """What a species has, nothing where another than the known is said."""
-        if self.all_known:
-            return f"share_of(starts, {at})"
-        return f"{at} < KNOWN_COUNT ? share_of(starts, {at}) : 0u"
 
     # ---- Sets
 
@@ -274,8 +262,8 @@ class Walk:
         """Which of its kinds a context is in, and how many there are."""
         if name == HOUR:
             return self.hour(), HOUR_ROWS
-        if name == ACTIVE:
-            return f"active_{part.key}(&w->past)", 4
+        if name == RANK:
+            return f"w->past.{part.key}_rank", RANKS + 1
         if name == KIN:
             kin = [*place["kin"], *[0] * len(self.tables.known)][: len(self.tables.known)]
             table = self.tables.array("uint8_t", [*kin, 0], "the kin of the known species")
@@ -308,23 +296,6 @@ class Walk:
 
     def hour(self) -> str:
         return f"hour_of_{self.told.name}(&w->past)" if self.told.hours else f"{NOON_ROW}u"
-
-    def moment_now(self, part: Part) -> str:
-        """The moment of the element at hand."""
-        if part.said["clock_step_s"]:
-            return "w->past.elapsed"
-        return f"({self.told.moment})i" if part.depth == 1 else f"w->past.{part.key}_elements"
-
-    def age(self, part: Part, word: str) -> str:
-        """How long ago one of the species was seen, in steps of the clock or elements."""
-        now = "w->past.elapsed" if part.said["clock_step_s"] else "now"
-        text = f"{now} - {self.told.seen[part.key].when_of(word)}"
-        if self.told.moment == "uint32_t" and self.told.seen[part.key].kind == "uint64_t":
-            text = f"(uint32_t)({text})"
-        units = int(part.said["clock_step_s"] or 1) // self.told.unit_s
-        if part.said["clock_step_s"] and units > 1:
-            text = divided(f"({text})", units, 0xFFFFFFFF, wide=self.told.moment == "uint64_t")
-        return text
 
     def advance(self, part: Part, at: int, code: str) -> str:
         """The statement that moves the clock on by a code of a field."""

@@ -30,6 +30,7 @@ from packcodec.schema.model import (
     SpeciesCode,
     Time,
 )
+from packcodec.schema.models import Models, PlaceTable
 
 CODES = 40
 TAIL = ListOf(
@@ -50,7 +51,7 @@ SIGHTINGS = replace(
 
 
 def sightings(random: Random) -> Values:
-    """Bursts of a few species, more of them in some records than the eight that are held."""
+    """Bursts of a few species, more of them in some records than the four that are held."""
     few = random.sample(range(CODES - 3), random.choice((1, 3, 20)))
     gaps = random.choice(((0, 60), (60, 600, 61380), range(0, 61380, 60)))
     rows = [
@@ -106,9 +107,13 @@ def test_fields_may_be_called_as_variables_are(name: str, tmp_path: Path) -> Non
 
 
 def test_a_packet_in_which_too_much_can_pass_is_refused_by_name() -> None:
+    """Where a table goes by the hour; else nobody asks how much has passed."""
     eternal = Duration("after", Fraction(1), Fraction((1 << 60) - 1), since="previous")
     seen = ListOf("seen", (eternal, SpeciesCode("species")), 0, 255)
-    schema = replace(schema_of(seen, check="auto"), coding="modelled")
+    schema = replace(schema_of(Time("at", 60, 172800), seen, check="auto"), coding="modelled")
+    assert emit(compile_layout(schema), "c")
+    by_hour = PlaceTable("message.m.seen[].species new", (bytes([128]),) * 8, ("hour",))
+    schema = replace(schema, models=Models((), (by_hour,)))
     with pytest.raises(LayoutError, match=r"message\.m.*64 bits.*narrow the durations"):
         emit(compile_layout(schema), "c")
 

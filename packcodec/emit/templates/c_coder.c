@@ -12,8 +12,8 @@
 #define FIRST_RANGE 0xfc000000u
 #define PLAIN_BITS 6u
 #define LAST_ROW @last_row@u /* of the rows by room */
-#define ROOMY_BITS (LAST_ROW + 7u) /* whatever the range is, the last row holds */
-#define ENDLESS_BITS (SIZE_MAX < @roomy@u ? SIZE_MAX : (size_t)@roomy@u)
+#define SURE_BITS @sure@u /* with so much room left there is surely one more element */
+#define ENDLESS_BITS SIZE_MAX /* in a room of so many bits nobody asks */
 
 /* The interval, and the octets before it, which are sure but for a carry; `most` of them are kept. */
 struct coder {
@@ -256,19 +256,26 @@ static @code@ fold(@code@ code, @code@ centre, @code@ last)
     return code > centre ? 2u * away - 1u : 2u * away;
 }
 
-/*@ room_row( */
-/* Which row says whether there is one more, by the room that is left. */
-static size_t room_row(uint32_t range, size_t shifts, size_t room)
+/*@ spare_bits( */
+/* How many bits of a room are left, up to SURE_BITS. */
+static size_t spare_bits(uint32_t range, size_t shifts, size_t room)
 {
     size_t spent = 8u * shifts;
 
-    if (room >= spent + ROOMY_BITS) {
-        return LAST_ROW;
+    if (room >= spent + SURE_BITS + 7u) {
+        return SURE_BITS;
     }
     for (; range >> 31 == 0u; range <<= 1) {
         spent++;
     }
-    return room < spent ? 0u : room - spent < LAST_ROW ? room - spent : LAST_ROW;
+    return room < spent ? 0u : room - spent < SURE_BITS ? room - spent : SURE_BITS;
+}
+
+/*@ more_row( */
+/* Where the row for one more stands in its table. */
+static size_t more_row(size_t spare)
+{
+    return 2u * (spare < LAST_ROW ? spare : LAST_ROW);
 }
 
 /*@ end_string( */
@@ -321,13 +328,6 @@ static void take_back(struct coder *to, const struct mark *mark)
         while (to->octets[--at]-- == 0u) {
         }
     }
-}
-
-/*@ by_age( */
-/* The share of no for an age: from 64 on they are alike by 32s, and from 256 on all. */
-static uint32_t by_age(const uint16_t *shares, @age@ age)
-{
-    return shares[age < 64u ? age : age < 256u ? 62u + (age >> 5) : 70u];
 }
 
 /*@ set_age( */
@@ -489,10 +489,10 @@ static @code@ unfold(@code@ folded, @code@ centre, @code@ last)
     return folded % 2u > 0u ? centre + (folded + 1u) / 2u : centre - folded / 2u;
 }
 
-/*@ get_room_row( */
-static size_t get_room_row(const struct source *from, size_t bits)
+/*@ get_spare_bits( */
+static size_t get_spare_bits(const struct source *from, size_t room)
 {
-    return room_row(from->range, (bits + 7u) / 8u - from->left, bits);
+    return spare_bits(from->range, (room + 7u) / 8u - from->left, room);
 }
 
 /*@ is_same( */
