@@ -6,7 +6,7 @@ from typing import Any
 
 from packcodec.codec.modelled.coder import ROOM_ROWS
 from packcodec.codec.modelled.defaults import default_species, default_table
-from packcodec.codec.modelled.history import AGES, HOUR_ROWS, SET_AGES
+from packcodec.codec.modelled.history import HOUR_ROWS, SET_AGES
 from packcodec.codec.modelled.place import Spot
 from packcodec.codec.modelled.tables import Classes
 from packcodec.codec.modelled.walk import Walk
@@ -15,7 +15,6 @@ from packcodec.schema.models import Models, PlaceTable
 
 # What chooses the row, and how many symbols it has, for the places of lists and species.
 FIXED = {
-    "recent": (("age",), AGES, 2),
     "more": (("room",), ROOM_ROWS, 2),
     "set": ((), 1, 2),
     "age": ((), 1, SET_AGES),

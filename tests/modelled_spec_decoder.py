@@ -78,18 +78,9 @@ class Bits:
         self.narrow(start, self.range - start)
         return len(of) - 1
 
-    def among(self, of: list[int]) -> int:
-        r, start = self.range // sum(of), 0
-        for symbol, frequency in enumerate(of):
-            if self.value < start + r * frequency:
-                self.narrow(start, r * frequency)
-                return symbol
-            start += r * frequency
-        raise Refused
-
     def alike(self, n: int) -> int:
         if n <= 65536:
-            return self.among([1] * n) if n < 300 else self.digit(n)
+            return self.digit(n)
         shift = (n - 1).bit_length() - 16
         number = self.digit(-(-n // 2**shift)) << shift
         while shift:
@@ -154,10 +145,10 @@ class Remembered:
 
     def __init__(self) -> None:
         self.previous: Any = None
-        self.elements = self.instances = 0
+        self.instances = 0
+        self.rank: int | None = None
         self.latest: list[int] = []
         self.last: dict[int, Any] = {}
-        self.moment: dict[int, int] = {}
         self.instance: dict[int, int] = {}
 
 
@@ -205,7 +196,7 @@ class SpecDecoder:
         group: list[Any] = []
         first_time = next((i for i, f in enumerate(fields) if isinstance(f, Time)), None)
         for i, field in enumerate(fields):
-            place = (fields, i, group, here, the_species, clock, top)
+            place = (fields, i, group, here, the_species, top)
             own = f"{path}.{field.name}"
             if known is not None and i == the_species:
                 group.append(known)
@@ -220,7 +211,7 @@ class SpecDecoder:
             elif top and i == first_time:
                 group.append(self.time(field, own, place))
             elif isinstance(field, SpeciesCode):
-                group.append(self.species(own, here, clock))
+                group.append(self.species(own, here, place))
             else:
                 group.append(self.field(field, own, place))
                 if field is clock:
@@ -279,15 +270,14 @@ class SpecDecoder:
         return None if row is None else get(row)
 
     def context(self, name: str, table: Any, n: int, place: Any, get: Any) -> tuple[int, int]:
-        fields, i, group, here, species, clock, _ = place
+        fields, i, group, here, species, _ = place
         if name == "hour":
             return 8, self.hour()
         if name == "kin":
             kin = dict(zip(self.known, table.kin, strict=True))
             return 4, kin.get(group[species], 0)
-        if name == "active":
-            since = self.elapsed - 4 * int(clock.step_s)
-            return 4, min(3, sum(moment >= since for moment in here.moment.values()))
+        if name == "rank":
+            return 6, 0 if here.rank is None else here.rank + 1
         if name.startswith("before"):
             said = [j for j in range(i) if not isinstance(fields[j], ListOf)]
             n = self.codes(fields[said[-int(name[7:] or 1)]])
@@ -324,29 +314,31 @@ class SpecDecoder:
             for code in self.known
         ]
 
-    def species(self, path: str, here: Remembered, clock: Any) -> int:
-        ages = (0, 4, 0, -4, -8, -10, -14, -18, -20, -22, -24, -24, -26, -26, -28, -28, -28)
-        recent = self.rows(f"{path} recent", [yes(age) for age in ages])
-        asked = here.latest[:8]
-        for species in asked:
-            moment = self.elapsed if clock else here.elements
-            age = (moment - here.moment[species]) // (int(clock.step_s) if clock else 1)
-            if age > 3:
-                high = len(f"{age:b}") - 1
-                age = min(16, 2 * high + int(f"{age:b}"[1]))
-            if self.bits.table(frequencies(weights(recent[age]))):
-                return species
-        usual = bytes([*(128 + each for each in self.likely()), 88])
-        new = self.rows(f"{path} new", [usual])
-        shares = frequencies(weights(new[self.hour() if len(new) > 1 else 0]))
-        for species in asked:
-            if species in self.known:
-                shares[self.known.index(species)] = 0
-        symbol = self.bits.among(shares)
-        if symbol < len(self.known):
-            return self.known[symbol]
-        species = self.bits.alike(self.schema.species.capacity)
-        if species in self.known or species in asked:
+    def species(self, path: str, here: Remembered, place: Any) -> int:
+        latest = here.latest if place[1] == place[4] else []
+        if place[1] == place[4]:
+            usual = (
+                (-64, -64, -64, -64, 19),
+                (14, -12, -26, -34, 2),
+                (10, 6, -20, -30, -2),
+                (9, 0, -4, -24, 0),
+                (8, 0, -10, -14, 2),
+                (8, -7, -20, -28, 8),
+            )
+            rows = tuple(bytes(128 + each for each in row) for row in usual)
+            table = PlaceTable(f"{path} recent", rows, ("rank",))
+            table = self.tables.get(table.path, table)
+            rank = self.value(table.path, 5, place, None, None, table)
+            if rank < len(latest):
+                return latest[rank]
+            if rank < 4:
+                raise Refused
+        likely = bytes([*(128 + each for each in self.likely()), 88])
+        new = self.rows(f"{path} new", [likely])
+        symbol = self.bits.table(frequencies(weights(new[self.hour() if len(new) > 1 else 0])))
+        another = symbol == len(self.known)
+        species = self.bits.alike(self.schema.species.capacity) if another else self.known[symbol]
+        if species in latest or (another and species in self.known):
             raise Refused
         return species
 
@@ -360,14 +352,14 @@ class SpecDecoder:
 
         def element(known: int | None = None) -> None:
             row = self.group(fields, f"{path}[]", here, known, top=False)
-            moment = self.elapsed if clock else here.elements
             here.previous = row
-            here.elements += 1
             if len(species) == 1:
                 code = row[species[0]]
-                here.latest = [code, *(each for each in here.latest if each != code)]
-                here.last[code], here.moment[code] = row, moment
-                here.instance[code] = here.instances
+                here.rank = here.latest.index(code) if code in here.latest else 4
+                here.latest = [code, *(each for each in here.latest if each != code)][:4]
+                here.last[code], here.instance[code] = row, here.instances
+                if not may_be_set:
+                    here.last = {each: here.last[each] for each in here.latest}
             rows.append(row)
 
         flag = self.rows(f"{path} set", [yes(40)])[0] if may_be_set else b""
@@ -381,8 +373,9 @@ class SpecDecoder:
             logits = (-23, -17, -12, -6, 0, 6, 12, 17, 23, 29, 35, 40, 46, 52, 58, 64)
             more = self.rows(f"{path} more", [yes(logit) for logit in logits])
             while len(rows) < field.most:
-                if len(rows) >= field.least:
-                    row = min(15, max(0, self.room - self.bits.spent()))
+                left = self.room - self.bits.spent()
+                if len(rows) >= field.least and left < 32:
+                    row = min(15, max(0, left))
                     if not self.bits.table(frequencies(weights(more[row]), 256)):
                         break
                 element()

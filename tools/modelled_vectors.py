@@ -85,7 +85,7 @@ def _drawn(wanted: Drawn, spot: Spot, default: PlaceTable, known: tuple[int, ...
     rows, symbols = len(default.rows), len(Classes(spot.codes))
     if spot.role == "new":
         rows = HOUR_ROWS if wanted.contexts else 1
-    elif spot.role not in ("recent", "more"):
+    elif spot.role != "more":
         available, rows = spot.contexts({}), 1
         for name in wanted.contexts:
             rows *= available[name].size

@@ -7,7 +7,7 @@ places with their rows as hexadecimal, and what may choose a row.
 from typing import Any
 
 from packcodec.codec.modelled.defaults import default_species
-from packcodec.codec.modelled.place import Spot
+from packcodec.codec.modelled.place import RANK, Spot
 from packcodec.codec.modelled.walk import DAY_S, Walk
 from packcodec.layout.model import Layout
 from packcodec.schema.model import Duration, Field, ListOf, Message, SpeciesCode, Time
@@ -39,9 +39,7 @@ def add_models(data: dict[str, Any], layout: Layout) -> None:
 def _fields(
     walk: _Recorder, fields: tuple[Field, ...], said: dict[str, Any], path: str, *, listed: bool
 ) -> None:
-    clock = next((f for f in fields if isinstance(f, Duration) and f.since), None)
     species = [at for at, f in enumerate(fields) if isinstance(f, SpeciesCode) and not f.optional]
-    said["clock_step_s"] = int(clock.step_s) if clock else 0
     said["species_at"] = species[0] if listed and len(species) == 1 else None
     for at, (f, entry) in enumerate(zip(fields, said["fields"], strict=True)):
         inner = f"{path}.{f.name}"
@@ -55,14 +53,16 @@ def _fields(
 def _part(
     walk: _Recorder, field: Field, path: str, at: int, group: dict[str, Any]
 ) -> dict[str, Any]:
-    rows = {role: _rows(walk, f"{path} {role}") for role in ("recent", "new", "more", "set")}
+    rows = {role: _rows(walk, f"{path} {role}") for role in ("new", "more", "set")}
     match field:
         case ListOf():
             chosen = {role: _rows(walk, f"{path} {role}") for role in ("there", "age")}
             count = _place(walk, f"{path} count", at, "count", group)
             return {"part": "list", "count": count, **rows, **chosen}
         case SpeciesCode():
-            return {"part": "species", **rows}
+            rank = f"{path} {RANK}"
+            recent = _place(walk, rank, at, "rank", group) if rank in walk.found else None
+            return {"part": "species", "recent": recent, **rows}
         case Time(step_s=step_s, span_s=span_s, beyond=beyond) if path not in walk.found:
             hour = f"{path} hour"
             return {

@@ -1,6 +1,5 @@
 """Layout → one Python file that needs nothing installed: its table and templates/frozen.py.txt."""
 
-from packcodec.codec.modelled.ending import TAIL_BITS
 from packcodec.emit.carry import parts_of
 from packcodec.emit.modelled_table import add_models
 from packcodec.emit.table import lines, table
@@ -37,7 +36,7 @@ def emit(layout: Layout) -> dict[str, str]:
     if layout.repair is not None:
         check += template("frozen_repair.py.txt")
     if modelled:
-        payload = template("frozen_modelled.py.txt").replace("@tail_bits@", str(TAIL_BITS))
+        payload = template("frozen_modelled.py.txt")
     literal = "\n".join(lines(data, repr))
     whole = f"{head.replace(_EMPTY, f'SCHEMA = {literal}')}{check}{payload}{_BITS}{rest}"
     return {f"{schema.name}_codec.py": whole}

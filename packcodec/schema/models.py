@@ -10,7 +10,7 @@ from packcodec.frozen import frozen
 from packcodec.schema.table import Document, Table
 
 BEFORE = ("before", "before_2", "before_3")
-CONTEXTS = ("hour", "previous", "last", "kin", *BEFORE, "active", "room", "age")
+CONTEXTS = ("hour", "previous", "last", "kin", *BEFORE, "rank", "room")
 AROUND = ("none", "centre", "previous", "last", *BEFORE)
 MOST_SPECIES = 128
 MOST_CENTRE = (1 << 64) - 1

@@ -17,7 +17,7 @@ runs are functions generated from the walk, which do the same (`packcodec.codec.
 """
 
 from bisect import bisect_right
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from typing import Protocol
 
 from packcodec.errors import DecodeError, Reason
@@ -29,7 +29,8 @@ LEAST_RANGE = 1 << 24
 WORD_BITS = 32
 WIDEST_UNIFORM_BITS = 16
 ROOM_ROWS = 16
-AMPLE_BITS = ROOM_ROWS - 1
+# With so much room left nobody asks whether there is one more: there is.
+SURE_BITS = 32
 
 Cumulative = tuple[int, ...]
 """0, then for each symbol the sum of its frequency and of those before it; the last is 2**16."""
@@ -37,6 +38,9 @@ Cumulative = tuple[int, ...]
 Step = tuple[int, int, int]
 """(start, width, total) of a narrowing. A width of 0 stands for all that is left from the start on:
 a table's last symbol gets what the shift rounds off, so that no string is meaningless."""
+
+END: tuple[Step, ...] = ()
+"""The run of a list that has no more elements."""
 
 Flags = tuple[tuple[Step, ...], ...]
 """Whether there is one more: the steps of no and yes, for each row of room that may be left."""
@@ -48,41 +52,36 @@ class Coder(Protocol):
     def symbol(self, cumulative: Cumulative, said: int) -> int:
         """A symbol by its table."""
 
-    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
-        """A symbol by frequencies of any total up to 2**16, some symbols being out of question."""
-
     def uniform(self, n: int, said: int) -> int:
         """A number 0..n-1, all alike: log2 n bits."""
 
     def more(self, tables: Sequence[Cumulative], said: int) -> int:
-        """Yes or no by the table for the bits of room that are left, one of 16."""
+        """Yes or no by the table for the bits of room that are left, one of 16; surely yes where
+        `SURE_BITS` are left or more."""
 
 
 class Encoder:
-    """Notes the steps of what it is told to send, in runs: each flag for one more begins a run.
-
-    The flags are those of a frame without end.
+    """Notes the steps of what it is told to send, in runs: one up to the first question for one
+    more, and one from each to the next. The questions, which a frame without end does not ask, are
+    not in them; where the last was answered with no, the last run is `END`.
     """
 
     def __init__(self) -> None:
-        self.runs: list[list[Step]] = [[]]
+        self._steps: list[Step] = []
+        self.runs: list[Sequence[Step]] = [self._steps]
 
     def symbol(self, cumulative: Cumulative, said: int) -> int:
-        self.runs[-1].append(step_of(cumulative, said))
-        return said
-
-    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
-        shares = left_of(frequencies, without)
-        self.runs[-1].append((sum(shares[:said]), shares[said], sum(shares)))
+        self._steps.append(step_of(cumulative, said))
         return said
 
     def uniform(self, n: int, said: int) -> int:
-        self.runs[-1] += digits(said, n)
+        self._steps += digits(said, n)
         return said
 
-    def more(self, tables: Sequence[Cumulative], said: int) -> int:
-        self.runs.append([])
-        return self.symbol(tables[-1], said)
+    def more(self, tables: Sequence[Cumulative], said: int) -> int:  # noqa: ARG002
+        self._steps = []
+        self.runs.append(self._steps if said else END)
+        return said
 
 
 class Decoder:
@@ -105,18 +104,6 @@ class Decoder:
         self._narrow(r * start, r * (end - start) if end < TOTAL else self.range - r * start)
         return symbol
 
-    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:  # noqa: ARG002
-        shares = left_of(frequencies, without)
-        total = sum(shares)
-        r = self.range // total
-        target, start = self.value // r, 0
-        for symbol, share in enumerate(shares):
-            if target < start + share:
-                self._narrow(r * start, r * share)
-                return symbol
-            start += share
-        raise meaningless()
-
     def uniform(self, n: int, said: int) -> int:  # noqa: ARG002
         number = 0
         for part, step in uniform_parts(n):
@@ -131,8 +118,8 @@ class Decoder:
         return number
 
     def more(self, tables: Sequence[Cumulative], said: int) -> int:
-        room = room_row(self._room_bits - spent_bits(self.range, self.shifts))
-        return self.symbol(tables[room], said)
+        left = self._room_bits - spent_bits(self.range, self.shifts)
+        return 1 if left >= SURE_BITS else self.symbol(tables[room_row(left)], said)
 
     def _narrow(self, start: int, range_: int) -> None:
         self.value -= start
@@ -152,8 +139,8 @@ def spent_bits(range_: int, shifts: int) -> int:
 
 
 def room_row(bits: int) -> int:
-    """The row for the bits of room that are left: the last one from `AMPLE_BITS` on."""
-    return min(bits, AMPLE_BITS) if bits > 0 else 0
+    """The row for the bits of room that are left."""
+    return min(bits, ROOM_ROWS - 1) if bits > 0 else 0
 
 
 def uniform_parts(n: int) -> tuple[tuple[int, int], ...]:
@@ -189,14 +176,6 @@ def step_of(cumulative: Cumulative, symbol: int) -> Step:
 def steps_of(cumulative: Cumulative) -> tuple[Step, ...]:
     """The step of each symbol of a table."""
     return tuple(step_of(cumulative, symbol) for symbol in range(len(cumulative) - 1))
-
-
-def left_of(frequencies: Sequence[int], without: Collection[int]) -> list[int]:
-    """`frequencies` with 0 for each symbol that is out of question."""
-    shares = list(frequencies)
-    for symbol in without:
-        shares[symbol] = 0
-    return shares
 
 
 def meaningless() -> DecodeError:

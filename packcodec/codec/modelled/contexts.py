@@ -14,27 +14,23 @@ from math import gcd
 from typing import Any
 
 from packcodec.codec.modelled.history import (
-    ACTIVE_MOST,
-    ACTIVE_STEPS,
     HOUR_ROWS,
     HOUR_S,
     HOURS_IN_DAY,
     KINS,
     MOST_RECENT,
     NOON_ROW,
+    RANKS,
 )
 from packcodec.codec.modelled.place import TablePlace
 from packcodec.codec.modelled.rows import (
     ABSENT,
     MOST_LISTED,
-    OLDEST,
     Held,
     bucket_keys,
-    by_age,
     folds,
     nested,
 )
-from packcodec.codec.modelled.species import SpeciesPart
 from packcodec.codec.modelled.tables import MOST_ALONE, fold, unfold
 from packcodec.codec.modelled.walk import (
     GapPart,
@@ -89,24 +85,22 @@ class Contexts:
         """Whether an optional field is there."""
         return self._of_field(group, at, "p")
 
-    def k(self, group: Group, at: int) -> str:
-        """Where a species was among those seen lately, -1 where it was not."""
-        return self._of_field(group, at, "k")
+    def k(self, group: Group) -> str:
+        """Where the element's species stands among those seen lately, 4 where it does not."""
+        assert group.species is not None
+        return self._of_field(group, group.species, "k")
+
+    def rank(self, group: Group) -> str:
+        """Where that of the element before stood."""
+        return self.named(group, "rank", str(ABSENT))
 
     def species(self, group: Group) -> str:
         assert group.species is not None
         return self.code(group, group.species)
 
     def recent(self, group: Group) -> str:
-        """The species seen lately, the last first; `when` has their moments."""
+        """The species seen lately, the last first."""
         return self.named(group, "recent", "[]")
-
-    def when(self, group: Group) -> str:
-        long_ago = -(ACTIVE_STEPS + 1) * max(group.clock_step_s, 1)
-        return self.named(group, "when", f"[{long_ago}] * {ACTIVE_MOST}")
-
-    def moment(self, group: Group) -> str:
-        return "clock" if group.clock_step_s else self.named(group, "number", "0")
 
     def named(self, group: Group, kind: str, start: str) -> str:
         """A variable of a list, which all its instances in the payload share."""
@@ -130,25 +124,21 @@ class Contexts:
 
     # ---- Rows
 
-    def row(self, group: Group, place: TablePlace, depth: int) -> str:
-        """The row that the contexts choose; lines before it fetch what they need."""
+    def row(self, group: Group, place: TablePlace) -> str:
+        """The row that the contexts choose."""
         indices, keys = [], []
         for name in place.table.contexts:
-            index, values = self._context(group, place, name, depth)
+            index, values = self._context(group, place, name)
             indices.append(f"[{index}]")
             keys.append(values)
         rows = self.source.constant(nested([self.held(row) for row in place.rows], keys))
         return rows + "".join(indices)
 
-    def _context(
-        self, group: Group, place: TablePlace, name: str, depth: int
-    ) -> tuple[str, Sequence[int]]:
+    def _context(self, group: Group, place: TablePlace, name: str) -> tuple[str, Sequence[int]]:
         """The index of a context's value, and the value that it has at each."""
         match name:
             case "hour":
                 return "hour", range(HOUR_ROWS)
-            case "active":
-                return self._active(group, depth), range(ACTIVE_MOST + 1)
             case "kin":
                 return self._kin(group, place), range(KINS)
         code, codes = self._earlier(group, place, name)
@@ -157,14 +147,6 @@ class Contexts:
             return code, keys
         of = self.source.constant(index)
         return (f"{of}[{code}]" if isinstance(index, bytes) else f"{of}({code})"), keys
-
-    def _active(self, group: Group, depth: int) -> str:
-        if group.species is None:
-            return "0"
-        when = self.when(group)
-        self.add(depth, f"since = clock - {ACTIVE_STEPS * group.clock_step_s // self.unit_s}")
-        steps = (f"{at} if {when}[{at}] < since else " for at in range(ACTIVE_MOST))
-        return "".join(steps) + str(ACTIVE_MOST)
 
     def _kin(self, group: Group, place: TablePlace) -> str:
         capacity, species = self.source.schema.species.capacity, self.species(group)
@@ -178,6 +160,8 @@ class Contexts:
         if name == "previous":
             previous = self.source.variable(place.spot.path, "previous")
             return self._remember(previous, str(ABSENT)), place.codes
+        if name == "rank":
+            return self.rank(group), RANKS
         if name == "last":
             return self.source.variable(place.spot.path, "last"), place.codes
         at, codes = place.spot.before[BEFORE.index(name)]
@@ -201,16 +185,6 @@ class Contexts:
             return f"{turns}{index}[{code}]"
         turn = self.source.constant(unfold if self.unfolds else fold)
         return f"{turn}({code}, {centre}, {place.codes})"
-
-    def hit(self, part: SpeciesPart, k: str) -> str:
-        """The table of whether a species is the one at `k` of those seen lately."""
-        group = part.group
-        age = f"{self.moment(group)} - {self.when(group)}[{k}]"
-        units = group.clock_step_s // self.unit_s
-        if units > 1:
-            age = f"({age}) // {units}"
-        ages = self.source.constant(by_age(part, self.held_answer))
-        return f"{ages}[age if (age := {age}) < {OLDEST} else {OLDEST}]"
 
     # ---- Lines that remember
 
@@ -246,26 +220,23 @@ class Contexts:
         """All of an element has been said."""
         for code, place in _asking(self, group, "previous"):
             self.add(depth, f"{self._earlier(group, place, 'previous')[0]} = {code}")
+        if group.species is None:
+            return
         codes = "".join(f"{code}, " for code, _ in _asking(self, group, "last"))
+        recent, k, species = self.recent(group), self.k(group), self.species(group)
+        last = self.named(group, "lasts", "{}") if codes else ""
         if codes:
-            self.add(depth, f"{self.named(group, 'lasts', '{}')}[{self.species(group)}] = {codes}")
-        if group.species is not None:
-            self._note_species(group, self.k(group, group.species), depth)
-
-    def _note_species(self, group: Group, k: str, depth: int) -> None:
-        recent, when, moment = self.recent(group), self.when(group), self.moment(group)
-        last = MOST_RECENT - 1
+            self.add(depth, f"{last}[{species}] = {codes}")
         self.add(depth, f"if {k}:")
-        self.add(depth + 1, f"if {k} > 0:")
-        self.add(depth + 2, f"del {recent}[{k}], {when}[{k}]")
-        self.add(depth + 1, "else:")
-        self.add(depth + 2, f"del {recent}[{last}:], {when}[{last}:]")
-        self.add(depth + 1, f"{recent}.insert(0, {self.species(group)})")
-        self.add(depth + 1, f"{when}.insert(0, {moment})")
-        self.add(depth, "else:")
-        self.add(depth + 1, f"{when}[0] = {moment}")
-        if not group.clock_step_s:
-            self.add(depth, f"{moment} += 1")
+        self.add(depth + 1, f"{recent}.insert(0, {species})")
+        self.add(depth + 1, f"if {k} < {MOST_RECENT}:")
+        self.add(depth + 2, f"del {recent}[{k} + 1]")
+        self.add(depth + 1, f"elif len({recent}) > {MOST_RECENT}:")
+        forgotten = f"{recent}.pop()"
+        if codes and not group.may_be_set:
+            forgotten = f"del {last}[{forgotten}]"
+        self.add(depth + 2, forgotten)
+        self.add(depth, f"{self.rank(group)} = {k}")
 
 
 def place_of(place: Any) -> TablePlace:

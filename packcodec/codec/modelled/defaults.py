@@ -7,7 +7,7 @@ changes what payloads mean (spec/modelled-coding.md).
 """
 
 from packcodec.codec.modelled.coder import ROOM_ROWS
-from packcodec.codec.modelled.history import AGES, SET_AGES, bucket_of
+from packcodec.codec.modelled.history import SET_AGES, bucket_of
 from packcodec.codec.modelled.place import Spot
 from packcodec.codec.modelled.tables import MOST_ALONE, Classes
 from packcodec.schema.model import (
@@ -30,8 +30,16 @@ RANK = 4
 
 # How likely one more element is, by the bits of room left: an end there is an end of the frame.
 _MORE = (-23, -17, -12, -6, 0, 6, 12, 17, 23, 29, 35, 40, 46, 52, 58, 64)
-# The next element is of a species by the time since it was last seen: steps 0, 1, 2, 3, 4, 6, 8 …
-_RECENT = (0, 4, 0, -4, -8, -10, -14, -18, -20, -22, -24, -24, -26, -26, -28, -28, -28)
+# The next element is of the species seen last, the one before it …, or of none of those four: where
+# nothing was seen yet, and by which of these the element before was.
+_RECENT = (
+    (-64, -64, -64, -64, 19),
+    (14, -12, -26, -34, 2),
+    (10, 6, -20, -30, -2),
+    (9, 0, -4, -24, 0),
+    (8, 0, -10, -14, 2),
+    (8, -7, -20, -28, 8),
+)
 # A species is in a set: first set; never yet, after 1, 2, 3, 4 or more; was in, 1 to 6 sets ago.
 _SET_AGE = (0, -4, -6, -6, -8, 26, 18, 14, 12, 8, 6)
 # By day more than by night, most around the ends of the day.
@@ -53,8 +61,8 @@ def default_table(spot: Spot, schema: Schema, known: tuple[int, ...]) -> PlaceTa
             assert len(_MORE) == ROOM_ROWS
             return PlaceTable(spot.path, tuple(_yes(each) for each in _MORE), ("room",))
         case "recent":
-            assert len(_RECENT) == AGES
-            return PlaceTable(spot.path, tuple(_yes(each) for each in _RECENT), ("age",))
+            ranks = tuple(bytes(EVEN + each for each in row) for row in _RECENT)
+            return PlaceTable(spot.path, ranks, ("rank",))
         case "new":
             likely = [EVEN + each for each in _likely(schema, known)]
             rows = (bytes([*likely, EVEN + _RARE]),)

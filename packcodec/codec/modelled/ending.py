@@ -4,9 +4,10 @@ The string is the shortest that, read as a fraction with zeros after its end, li
 and that leaves no more than the last 32 bits unsaid. What it costs beyond the information is under
 1.1 bits, for the frame tells its length.
 
-Whether a list has one more element is said by the room that is left, and the room by what was
-said. So a list at the end of a message is first spelt as in a frame without end. Then sizes are
-tried, from one that is surely too small; only the steps near the end change, and are taken again.
+Whether a list has one more element is asked near the end of the room, and the room is told by what
+was said. So a list at the end of a message is first spelt as in a frame without end, where nobody
+asks. Then sizes are tried, from the one that this takes; only the steps near the end change, and
+are taken again.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -14,9 +15,10 @@ from itertools import chain
 from types import MappingProxyType
 
 from packcodec.codec.modelled.coder import (
-    AMPLE_BITS,
+    END,
     FIRST_RANGE,
     LEAST_RANGE,
+    SURE_BITS,
     WORD_BITS,
     Flags,
     Step,
@@ -29,17 +31,16 @@ State = tuple[int, int, int]
 """low, range, and by how many bytes both have moved up."""
 
 Runs = Sequence[Sequence[Step]]
-"""The steps up to the first flag for one more, then those from each flag to the next. The flags
-are those of a frame without end."""
+"""The steps up to where it is asked for one more element, then those from each question to the
+next, without the questions; and `END` where the last was answered with no."""
 
 START: State = (0, FIRST_RANGE, 0)
+# Of a list that ends where there is surely one more: longer than any room.
+NOWHERE: State = (0, FIRST_RANGE, 1 << 32)
 # So near the end the room is likely to count; where it does so earlier, all runs are taken again.
 NEAR_RUNS = 16
 # The room of a frame without end, for those who need a number.
 ROOMY_BITS = 1 << 20
-# How many bits shorter than in an endless frame a tail may be: its end costs 8 bits less in a full
-# one, and 1 string in 16 ends 4 bits early by luck.
-TAIL_BITS = 12
 # What a plain payload starts with, and no string does.
 PLAIN = (1 << PLAIN_BITS) - 1
 
@@ -81,16 +82,17 @@ class Course:
         """After all of them, where the flags are by the room that is left of so many bits."""
         if room_bits in self._ends:
             return self._ends[room_bits]
+        if not flags:
+            return self.endless
         at = len(self.runs)
         while at > 1:
-            # Where a flag has ample room it stays as it is, and all before it.
-            before, after = self._states[at - 1 : at + 1]
-            if before and after and room_bits - spent_bits(before[1], before[2]) >= AMPLE_BITS:
-                break
             at -= 1
+            # Where nobody asks all stays as it is, and all before it.
+            before = self._states[at]
+            if before and room_bits - spent_bits(before[1], before[2]) >= SURE_BITS:
+                break
         state = self._states[at] or _narrowed(self.runs[:1], START)[-1]
-        rest = self.runs[at:]
-        return _narrowed(rest, state, flags, room_bits)[-1] if rest else state
+        return _narrowed(self.runs[at:], state, flags, room_bits)[-1]
 
 
 def spent_after(runs: Runs) -> list[int]:
@@ -101,16 +103,17 @@ def spent_after(runs: Runs) -> list[int]:
 def _narrowed(
     runs: Iterable[Iterable[Step]], state: State, flags: Flags = (), room_bits: int = 0
 ) -> list[State]:
-    """After each run; where flags are given, with that for the room in place of each run's own."""
+    """After each run; where flags are given, with the one before each that the room asks for."""
     low, range_, shifts = state
     least = LEAST_RANGE
     states = []
     for steps in runs:
         if flags:
             left = room_bits - spent_bits(range_, shifts)
-            if left < AMPLE_BITS:
-                flag, *rest = steps
-                steps = (flags[room_row(left)][flag[0] > 0], *rest)
+            if left < SURE_BITS:
+                steps = (flags[room_row(left)][steps is not END], *steps)
+            elif steps is END:
+                return [NOWHERE]
         for start, width, total in steps:
             r = range_ // total
             if start:
@@ -154,7 +157,7 @@ def string(
     least = most_octets
     if flags:
         _, m = shortest(*course.endless)
-        least = max(-(-header_bits // 8), -(-(header_bits + m - TAIL_BITS) // 8))
+        least = -(-(header_bits + m) // 8)
     for octets in range(least, most_octets + 1):
         room = 8 * octets - header_bits
         y, m = shortest(*course.end(flags, room))

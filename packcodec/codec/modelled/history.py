@@ -6,7 +6,7 @@ Everything here is drawn from codes already said in the same payload, so each pa
 from collections.abc import Callable
 
 from packcodec.codec.modelled.tables import Classes
-from packcodec.codec.modelled.tree import Tree
+from packcodec.codec.modelled.tree import Item, Tree
 
 HOUR_S = 3600
 HOURS_IN_DAY = 24
@@ -14,52 +14,51 @@ HOUR_ROWS = 8
 NOON_ROW = HOUR_ROWS // 2
 BUCKETS = 8
 KINS = 4
-ACTIVE_MOST = 3
-ACTIVE_STEPS = 4
-MOST_RECENT = 8
-AGES = 17
+MOST_RECENT = 4
+RANKS = MOST_RECENT + 1
 SET_AGES = 11
 
 
 class ListHistory:
     """The elements of one list so far, in all its instances in the payload.
 
-    `recent` holds species codes, the last seen first; `last` the last element of each species and
-    `when` its moment; `seen_in` the last instance in which each stood in a set.
+    `recent` holds species codes, four at most, the last seen first, and `rank` where that of the
+    element before stood among them; `last` the last element of each species, and `seen_in` the
+    last instance in which each was.
     """
 
-    __slots__ = ("elements", "instances", "last", "previous", "recent", "seen_in", "when")
+    __slots__ = ("instances", "last", "previous", "rank", "recent", "seen_in")
 
     def __init__(self) -> None:
         self.previous: Tree | None = None
-        self.elements = 0
+        self.rank: int | None = None
         self.instances = 0
         self.recent: list[int] = []
         self.last: dict[int, Tree] = {}
-        self.when: dict[int, int] = {}
         self.seen_in: dict[int, int] = {}
 
-    def active(self, since: int) -> int:
-        """How many species were seen at or after a moment, up to 3."""
-        count = 0
-        for species in self.recent:
-            if count == ACTIVE_MOST or self.when[species] < since:
-                break
-            count += 1
-        return count
+    def rank_of(self, species: Item) -> int:
+        """Where a species stands among those seen lately, the last first; 4 for none of them."""
+        return self.recent.index(species) if species in self.recent else MOST_RECENT
 
-    def add(self, element: Tree, species: int | None, moment: int) -> None:
-        """Note an element that has been said; `species` is the code in it, if it has one."""
+    def add(self, element: Tree, species: int | None, *, keeps: bool) -> None:
+        """Note an element that has been said; `species` is the code in it, if it has one.
+
+        `keeps`: the last element of a species is known for ever, and not just while it is recent.
+        """
         self.previous = element
-        self.elements += 1
         if species is None:
             return
-        if species in self.last:
-            self.recent.remove(species)
+        self.rank = self.rank_of(species)
+        if self.rank < MOST_RECENT:
+            del self.recent[self.rank]
         self.recent.insert(0, species)
         self.last[species] = element
-        self.when[species] = moment
         self.seen_in[species] = self.instances
+        if len(self.recent) > MOST_RECENT:
+            forgotten = self.recent.pop()
+            if not keeps:
+                del self.last[forgotten]
 
 
 class History:
@@ -103,14 +102,6 @@ def bucket_of(codes: int) -> tuple[int, Callable[[int | None], int]]:
     classes = Classes(codes)
     count, of = len(classes), classes.of
     return BUCKETS + 1, lambda code: 0 if code is None else of(code) * BUCKETS // count + 1
-
-
-def age_row(age: int) -> int:
-    """0 to 3 for themselves, then two to an octave, up to 16."""
-    if age < 4:
-        return age
-    octave = age.bit_length() - 1
-    return min(2 * octave + (age >> (octave - 1) & 1), AGES - 1)
 
 
 def set_age_row(instances: int, seen_in: int | None) -> int:

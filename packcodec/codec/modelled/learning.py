@@ -5,7 +5,7 @@ code length), and is smoothed towards the place's whole.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import lgamma, log, log2
 
@@ -41,11 +41,6 @@ class Tally:
     def symbol(self, cumulative: Cumulative, said: int) -> int:
         """Count a symbol of a table, with the share of the frame it stands in."""
         self.counts[id(cumulative)][said] += self.share
-        return said
-
-    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:  # noqa: ARG002
-        """The same, whichever symbols are out of question."""
-        self.counts[id(frequencies)][said] += self.share
         return said
 
     def uniform(self, n: int, said: int) -> int:  # noqa: ARG002

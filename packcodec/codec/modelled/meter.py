@@ -1,12 +1,12 @@
 """What a payload costs: the information in its symbols, place by place."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from math import log2
 from typing import Any
 
-from packcodec.codec.modelled.coder import TOTAL, Coder, Cumulative, left_of, room_row
+from packcodec.codec.modelled.coder import SURE_BITS, TOTAL, Coder, Cumulative, room_row
 from packcodec.codec.modelled.history import Now
-from packcodec.codec.modelled.place import Place, Spot, TablePlace
+from packcodec.codec.modelled.place import RANK, Place, Spot, TablePlace
 from packcodec.codec.modelled.tree import Tree
 from packcodec.codec.modelled.walk import Walk
 from packcodec.schema.models import PlaceTable
@@ -39,16 +39,9 @@ class Meter:
         return self.bits - self._started
 
     def symbol(self, cumulative: Cumulative, said: int) -> int:
-        """Count what a symbol of a table says; as a coder, so are the three below."""
+        """Count what a symbol of a table says; as a coder, so are the two below."""
         self._path = self._walk.names.get(id(cumulative), self._path)
         self._add(log2(TOTAL / (cumulative[said + 1] - cumulative[said])))
-        return said
-
-    def among(self, frequencies: Sequence[int], without: Collection[int], said: int) -> int:
-        """Of a symbol among those that are left without some."""
-        self._path = self._walk.names.get(id(frequencies), self._path)
-        shares = left_of(frequencies, without)
-        self._add(log2(sum(shares) / shares[said]))
         return said
 
     def uniform(self, n: int, said: int) -> int:
@@ -58,8 +51,8 @@ class Meter:
 
     def more(self, tables: Sequence[Cumulative], said: int) -> int:
         """Of one more element or none, by the room that the bits counted so far leave."""
-        spent = int(self.bits - self._started)
-        return self.symbol(tables[room_row(self._room_bits - spent)], said)
+        left = self._room_bits - int(self.bits - self._started)
+        return said if left >= SURE_BITS else self.symbol(tables[room_row(left)], said)
 
     def _add(self, bits: float) -> None:
         self.bits += bits
@@ -74,7 +67,8 @@ class _Told:
     """A place that says where it is before it is coded."""
 
     def __init__(self, meter: Meter, spot: Spot, place: TablePlace) -> None:
-        self._meter, self._path, self._place = meter, spot.path, place
+        self._meter, self._place = meter, place
+        self._path = spot.path.removesuffix(f" {RANK}")
 
     def code(self, coder: Coder, now: Now, said: Any) -> int:
         self._meter._path = self._path

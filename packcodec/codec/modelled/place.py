@@ -5,10 +5,9 @@ from typing import Any, NoReturn, Protocol
 
 from packcodec.codec.modelled.coder import Coder
 from packcodec.codec.modelled.history import (
-    ACTIVE_MOST,
-    ACTIVE_STEPS,
     HOUR_ROWS,
     KINS,
+    RANKS,
     Now,
     bucket_of,
 )
@@ -18,6 +17,8 @@ from packcodec.errors import LayoutError
 from packcodec.frozen import frozen, replace
 from packcodec.schema.model import Field
 from packcodec.schema.models import BEFORE, PlaceTable
+
+RANK = "recent"
 
 Earlier = Callable[[Now], int | None]
 """A code said earlier, None where there is none."""
@@ -29,7 +30,7 @@ class Spot:
 
     `species` is where the group's species stands, if it has been said before this place; `before`
     are where the fields said just before stand, the nearest first, with their numbers of codes.
-    `clock_step_s` is that of the list's duration since the previous element, 0 where it has none.
+    `ranked`: the elements of the list have a rank.
     """
 
     path: str
@@ -40,7 +41,7 @@ class Spot:
     listed: bool
     species: int | None = None
     before: tuple[tuple[int, int], ...] = ()
-    clock_step_s: int = 0
+    ranked: bool = False
 
     def contexts(self, kin: dict[int, int]) -> "dict[str, Context]":
         """The contexts that may choose this place's row, by name."""
@@ -49,15 +50,13 @@ class Spot:
             found[name] = _bucketed(_said_at(at), codes)
         if not self.listed:
             return found
-        found["previous"] = _bucketed(self._previous, self.codes)
+        if self.role != RANK:
+            found["previous"] = _bucketed(self._previous, self.codes)
         if self.species is not None:
             found["kin"] = Context(KINS, lambda now: kin.get(self.said_species(now), 0))
             found["last"] = _bucketed(self._last, self.codes)
-        if self.clock_step_s:
-            reach_s = ACTIVE_STEPS * self.clock_step_s
-            found["active"] = Context(
-                ACTIVE_MOST + 1, lambda now: now.here.active(now.history.elapsed_s - reach_s)
-            )
+        if self.ranked:
+            found["rank"] = _bucketed(lambda now: now.here.rank, RANKS)
         return found
 
     def centres(self) -> dict[str, Earlier]:
@@ -65,7 +64,7 @@ class Spot:
         found: dict[str, Earlier] = {}
         for name, (at, _) in zip(BEFORE, self.before, strict=False):
             found[name] = _said_at(at)
-        if self.listed:
+        if self.listed and self.role != RANK:
             found["previous"] = self._previous
             if self.species is not None:
                 found["last"] = self._last

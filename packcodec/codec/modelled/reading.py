@@ -8,18 +8,18 @@ before each run of them, as far as that is the same in a frame without end
 from collections.abc import Sequence
 
 from packcodec.codec.modelled.coder import (
-    AMPLE_BITS,
+    END,
     FIRST_RANGE,
     LEAST_RANGE,
+    SURE_BITS,
     TOTAL,
     TOTAL_BITS,
     room_row,
     spent_bits,
-    steps_of,
     uniform_parts,
 )
 from packcodec.codec.modelled.contexts import place_of
-from packcodec.codec.modelled.history import HOURS_IN_DAY
+from packcodec.codec.modelled.history import HOURS_IN_DAY, MOST_RECENT
 from packcodec.codec.modelled.place import TablePlace
 from packcodec.codec.modelled.rows import NewSpecies, There, to_answer, to_read
 from packcodec.codec.modelled.script import Script, fixed_bits, width_of
@@ -128,7 +128,7 @@ class _Reading(Script):
             self.add(depth, f"{code} = 0")
 
     def table(self, group: Group, place: TablePlace, code: str, depth: int) -> None:
-        row = self.row(group, place, depth)
+        row = self.row(group, place)
         self.add(depth, f"bounds, parts = {row}")
         self.add(depth, f"r = range_ >> {TOTAL_BITS}")
         if likely := _begins_likely(place):
@@ -138,13 +138,7 @@ class _Reading(Script):
             self.add(depth + 1, "s, range_ = 0, split")
             self.add(depth + 1, "steps.append(parts[0])")
             self.add(depth, "else:")
-        inner = depth + 1 if likely else depth
-        self.add(inner, "s = bisect(bounds, value // r)")
-        self.add(inner, "step = parts[s]")
-        self.add(inner, "steps.append(step)")
-        self.add(inner, "start, width, _ = step")
-        self.add(inner, "value -= r * start")
-        self.add(inner, "range_ = r * width if width else range_ - r * start")
+        self._cut(depth + 1 if likely else depth)
         self.shift(depth)
         if place.codes > MOST_ALONE:
             self.add(depth, f"if s >= {FIRST_CODES}:")
@@ -153,6 +147,20 @@ class _Reading(Script):
             (self.number if most > TOTAL else self.digit)("width", "s", depth + 1)
             self.add(depth + 1, "s += first")
         self.add(depth, f"{code} = {self.folded(group, place, 's')}")
+
+    def symbol(self, depth: int) -> None:
+        """The symbol `s` of a table, by `bounds` and `parts`."""
+        self.add(depth, f"r = range_ >> {TOTAL_BITS}")
+        self._cut(depth)
+        self.shift(depth)
+
+    def _cut(self, depth: int) -> None:
+        self.add(depth, "s = bisect(bounds, value // r)")
+        self.add(depth, "step = parts[s]")
+        self.add(depth, "steps.append(step)")
+        self.add(depth, "start, width, _ = step")
+        self.add(depth, "value -= r * start")
+        self.add(depth, "range_ = r * width if width else range_ - r * start")
 
     def answer(self, no: Sequence[str], yes: Sequence[str], depth: int) -> None:
         """No or yes, which begins at `split` of a table, and what follows from each."""
@@ -177,31 +185,29 @@ class _Reading(Script):
         self.alike(part.an_hour, "rest", depth)
         self.add(depth, f"{code} = (day * {HOURS_IN_DAY} + at_hour) * {part.an_hour} + rest")
 
-    def pick(self, part: SpeciesPart, code: str, k: str, depth: int) -> None:
-        group, recent = part.group, "()"
-        if group.species is not None:
-            recent = self.recent(group)
-            self.add(depth, f"{k} = 0")
-            self.add(depth, f"for {code} in {recent}:")
-            self.add(depth + 1, f"split, no, yes = {self.hit(part, k)}")
-            self.answer((NO, f"{k} += 1"), (YES, "break"), depth + 1)
+    def pick(self, part: SpeciesPart, code: str, depth: int) -> None:
+        group, recent = part.group, ""
+        if part.recent is not None:
+            recent, k = self.recent(group), self.k(group)
+            self.place(group, place_of(part.recent), k, depth)
+            self.add(depth, f"if {k} < len({recent}):")
+            self.add(depth + 1, f"{code} = {recent}[{k}]")
             self.add(depth, "else:")
             depth += 1
-            self.add(depth, f"{k} = -1")
+            self.add(depth, f"if {k} < {MOST_RECENT}:")
+            self.add(depth + 1, "raise meaningless()")
         new = NewSpecies(part)
-        find = self.source.constant(new.find)
-        self.add(depth, f"{code}, step = {find}(value, range_, {recent}, hour)")
-        self.add(depth, "steps.append(step)")
-        self.add(depth, "start, width, total = step")
-        self.add(depth, "r = range_ // total")
-        self.add(depth, "value -= r * start")
-        self.add(depth, "range_ = r * width")
-        self.shift(depth)
-        self.add(depth, f"if {code} is None:")
+        self.add(depth, f"bounds, parts = {self.source.constant(new.read)}[hour]")
+        self.symbol(depth)
+        self.add(depth, f"if s == {len(part.known)}:")
         self.alike(part.capacity, code, depth + 1)
-        known = self.source.constant(frozenset(part.known))
-        self.add(depth + 1, f"if {code} in {known} or {code} in {recent}:")
+        self.add(depth + 1, f"if {code} in {self.source.constant(frozenset(part.known))}:")
         self.add(depth + 2, "raise meaningless()")
+        self.add(depth, "else:")
+        self.add(depth + 1, f"{code} = {self.source.constant(part.known)}[s]")
+        if recent:
+            self.add(depth, f"if {code} in {recent}:")
+            self.add(depth + 1, "raise meaningless()")
 
     def list(self, group: Group, at: int, part: ListPart, depth: int) -> None:
         field, element = group.fields[at], part.element
@@ -228,27 +234,25 @@ class _Reading(Script):
         self.add(depth, f"{rows}.append({self.tuple(element)})")
 
     def _tail(self, part: ListPart, rows: str, depth: int) -> None:
-        """Where the room is ample, the flag is as in a frame without end."""
-        *splits, endless = [table[1] for table in part.more]
-        no, yes = (self.source.constant(step) for step in steps_of(part.more[-1]))
+        """Where there is surely one more, an encoder stands as in a frame without end."""
+        splits = tuple(table[1] for table in part.more)
         near, number = self.source.variable(part.path, "m"), self.source.variable(part.path, "n")
         self.add(depth, f"{near} = (room - {NEAR_BITS}) // 8")
         self.add(depth, f"{rows} = []")
         self.add(depth, f"for {number} in range({part.most}):")
-        inner = depth + 1
-        if part.least:
-            self.add(inner, f"if {number} >= {part.least}:")
-            inner += 1
-        self.add(inner, f"split = {endless}")
+        self.add(depth + 1, f"if {number} >= {part.least}:")
+        inner = depth + 2
+        self.add(inner, "steps = []")
         self.add(inner, f"if shifts >= {near}:")
         self.add(inner + 1, f"left = room - {self.source.constant(spent_bits)}(range_, shifts)")
-        self.add(inner + 1, f"if left >= {AMPLE_BITS}:")
+        self.add(inner + 1, f"if left >= {SURE_BITS}:")
         self.add(inner + 2, "states[len(runs)] = value, range_, shifts")
         self.add(inner + 1, "else:")
         row = f"{self.source.constant(room_row)}(left)"
-        self.add(inner + 2, f"split = {self.source.constant(tuple(splits))}[{row}]")
-        ended, more = f"runs.append([{no}])", f"steps = [{yes}]"
-        self.answer((ended, "break"), (more, "runs.append(steps)"), inner)
+        self.add(inner + 2, f"split = {self.source.constant(splits)}[{row}]")
+        ended = f"runs.append({self.source.constant(END)})"
+        self.answer((ended, "break"), (), inner + 2)
+        self.add(inner, "runs.append(steps)")
         self._element(part, rows, depth + 1)
 
     def _set(self, group: Group, part: ListPart, rows: str, code: str, depth: int) -> None:

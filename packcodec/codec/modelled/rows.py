@@ -3,17 +3,13 @@
 A code said earlier that is absent stands as -1, so its row is the last of those to choose from.
 """
 
-from bisect import bisect_right
 from collections.abc import Callable, Mapping, Sequence
-from itertools import accumulate
 from typing import Any
 
-from packcodec.codec.modelled.coder import TOTAL, Cumulative, Step, meaningless, steps_of
+from packcodec.codec.modelled.coder import Cumulative, Step, steps_of
 from packcodec.codec.modelled.history import (
-    AGES,
     BUCKETS,
     HOUR_ROWS,
-    age_row,
     bucket_of,
     set_age_row,
 )
@@ -23,10 +19,7 @@ from packcodec.codec.modelled.tables import Classes, fold, unfold
 
 # A table by code is made for so many codes; more are reckoned with.
 MOST_LISTED = 4096
-# From this age on the row is the last.
-OLDEST = 1 << (AGES - 1) // 2
 ABSENT = -1
-MOST_CODE = 1 << 16  # above every species code
 
 # How a function holds a table: to send by it, the step of each symbol.
 Held = Callable[[Cumulative], Any]
@@ -75,72 +68,21 @@ def class_of(codes: int) -> bytes | Callable[[int], int]:
     return bytes(map(classes.of, range(codes))) if codes <= MOST_LISTED else classes.of
 
 
-def by_age(part: SpeciesPart, held: Held) -> tuple[Any, ...]:
-    """What is held of `recent`, for each age up to the oldest."""
-    return tuple(held(part.hits[age_row(age)]) for age in range(OLDEST + 1))
-
-
-class Shares(dict[int, int]):
-    """Frequencies of species by their codes; that of a species no table knows is 0."""
-
-    def __missing__(self, code: int) -> int:
-        return 0
-
-
 class NewSpecies:
-    """Steps of a species that is none of those seen lately.
-
-    Known species ascend by their codes, as their symbols do.
-    """
+    """A species that is none of those seen lately, or another than the known, by the hour."""
 
     def __init__(self, part: SpeciesPart) -> None:
-        self.known = part.known
-        hours = [_sums(part.known, row) for row in part.new]
-        self._hours = hours if len(hours) > 1 else hours * HOUR_ROWS
+        hours = part.new if len(part.new) > 1 else part.new * HOUR_ROWS
+        self.read = tuple(to_read(row) for row in hours)
+        self._steps = [
+            (dict(zip(part.known, steps, strict=False)), steps[-1])
+            for steps in map(steps_of, hours)
+        ]
 
-    def step(self, code: int, recent: Sequence[int], hour: int) -> Step:
+    def step(self, code: int, hour: int) -> Step:
         """To send a known species, or that it is another."""
-        shares, start_of, starts = self._hours[hour]
-        start, width, total = start_of[code], shares[code], TOTAL
-        if not width:
-            start = starts[-2]
-            code, width = MOST_CODE, TOTAL - start
-        for out in recent:
-            share = shares[out]
-            total -= share
-            if out < code:
-                start -= share
-        return start, width, total
-
-    def find(
-        self, value: int, range_: int, recent: Sequence[int], hour: int
-    ) -> tuple[int | None, Step]:
-        """What a decoder's value says, None for another, and its step; raises DecodeError."""
-        shares, start_of, starts = self._hours[hour]
-        total = TOTAL
-        for out in recent:
-            total -= shares[out]
-        at = value // (range_ // total)
-        if at >= total:
-            raise meaningless()
-        whole = at  # among all, those out of question too
-        for out in sorted(recent):
-            if whole < start_of[out]:
-                break
-            whole += shares[out]
-        symbol = bisect_right(starts, whole) - 1
-        start = starts[symbol]
-        step = start - (whole - at), starts[symbol + 1] - start, total
-        return self.known[symbol] if symbol < len(self.known) else None, step
-
-
-def _sums(
-    known: Sequence[int], frequencies: Sequence[int]
-) -> tuple[Shares, Shares, tuple[int, ...]]:
-    """The frequency of each known species, its sum before it, and all sums."""
-    starts = (0, *accumulate(frequencies))
-    shares = zip(known, frequencies, strict=False)
-    return Shares(shares), Shares(zip(known, starts, strict=False)), starts
+        known, another = self._steps[hour]
+        return known.get(code, another)
 
 
 class There:

@@ -7,6 +7,7 @@ The function goes through a message as `Walk.code` does, with the same tables.
 from typing import Any
 
 from packcodec.codec.modelled.contexts import Contexts, place_of
+from packcodec.codec.modelled.history import MOST_RECENT
 from packcodec.codec.modelled.place import TablePlace
 from packcodec.codec.modelled.rows import ABSENT
 from packcodec.codec.modelled.species import SpeciesPart
@@ -32,9 +33,8 @@ class Script(Contexts):
             if isinstance(part, OptionalPart):
                 self._optional(group, at, part, depth)
             elif in_set and at == group.species:
-                k, recent, code = self.k(group, at), self.recent(group), self.code(group, at)
                 self.add(depth, f"if {in_set}:")
-                self.add(depth + 1, f"{k} = {recent}.index({code}) if {code} in {recent} else -1")
+                self.find(group, depth + 1)
                 self.add(depth, "else:")
                 self._field(group, at, part, depth + 1)
             else:
@@ -60,7 +60,7 @@ class Script(Contexts):
         self.to_code(group, at, depth)
         match part:
             case SpeciesPart():
-                self.pick(part, code, self.k(group, at), depth)
+                self.pick(part, code, depth)
             case StartPart(by_hour=True):
                 self.start_by_hour(group, part, code, depth)
                 self.start_from(part, code, depth)
@@ -73,6 +73,12 @@ class Script(Contexts):
             case ValuePart():
                 self.place(group, place_of(part.place), code, depth)
         self.to_value(group, at, depth)
+
+    def find(self, group: Group, depth: int) -> None:
+        """Where the element's species stands among those seen lately."""
+        k, recent, code = self.k(group), self.recent(group), self.species(group)
+        found = f"{recent}.index({code}) if {code} in {recent} else {MOST_RECENT}"
+        self.add(depth, f"{k} = {found}")
 
     def place(self, group: Group, place: TablePlace, code: str, depth: int) -> None:
         if place.rows and place.codes > 1:
@@ -105,8 +111,8 @@ class Script(Contexts):
     def start_by_hour(self, group: Group, part: StartPart, code: str, depth: int) -> None:
         raise NotImplementedError
 
-    def pick(self, part: SpeciesPart, code: str, k: str, depth: int) -> None:
-        """A species: one of those seen lately, `k` is then where among them, or a new one, -1."""
+    def pick(self, part: SpeciesPart, code: str, depth: int) -> None:
+        """A species: one of those seen lately, `k` is then where among them, or a new one, 4."""
         raise NotImplementedError
 
     def list(self, group: Group, at: int, part: ListPart, depth: int) -> None:

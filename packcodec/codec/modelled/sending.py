@@ -1,8 +1,8 @@
 """The source of the function that turns a record into the steps that an encoder takes."""
 
-from packcodec.codec.modelled.coder import TOTAL, digits, steps_of
+from packcodec.codec.modelled.coder import END, TOTAL, digits, steps_of
 from packcodec.codec.modelled.contexts import place_of
-from packcodec.codec.modelled.history import HOURS_IN_DAY
+from packcodec.codec.modelled.history import HOURS_IN_DAY, MOST_RECENT
 from packcodec.codec.modelled.place import TablePlace
 from packcodec.codec.modelled.rows import NewSpecies, There, class_of
 from packcodec.codec.modelled.script import Script, fixed_bits, width_of
@@ -83,7 +83,7 @@ class _Sending(Script):
             self.add(depth, f"steps.append(({code}, 1, {n}))")
 
     def table(self, group: Group, place: TablePlace, code: str, depth: int) -> None:
-        row = self.row(group, place, depth)
+        row = self.row(group, place)
         folded = self.folded(group, place, code)
         if place.codes <= MOST_ALONE:
             self.add(depth, f"steps.append({row}[{folded}])")
@@ -111,23 +111,15 @@ class _Sending(Script):
         self.place(group, place_of(part.hour), "at_hour", depth)
         self.alike(part.an_hour, "rest", depth)
 
-    def pick(self, part: SpeciesPart, code: str, k: str, depth: int) -> None:
-        group, recent = part.group, "()"
-        if group.species is not None:
-            recent = self.recent(group)
-            self.add(depth, f"{k} = 0")
-            self.add(depth, f"for other in {recent}:")
-            self.add(depth + 1, f"answers = {self.hit(part, k)}")
-            self.add(depth + 1, f"if other == {code}:")
-            self.add(depth + 2, "steps.append(answers[1])")
-            self.add(depth + 2, "break")
-            self.add(depth + 1, "steps.append(answers[0])")
-            self.add(depth + 1, f"{k} += 1")
-            self.add(depth, "else:")
+    def pick(self, part: SpeciesPart, code: str, depth: int) -> None:
+        if part.recent is not None:
+            self.find(part.group, depth)
+            k = self.k(part.group)
+            self.place(part.group, place_of(part.recent), k, depth)
+            self.add(depth, f"if {k} == {MOST_RECENT}:")
             depth += 1
-            self.add(depth, f"{k} = -1")
         new = NewSpecies(part)
-        self.add(depth, f"steps.append({self.source.constant(new.step)}({code}, {recent}, hour))")
+        self.add(depth, f"steps.append({self.source.constant(new.step)}({code}, hour))")
         if part.capacity > 1:
             self.add(depth, f"if {code} not in {self.source.constant(frozenset(part.known))}:")
             self.alike(part.capacity, code, depth + 1)
@@ -156,8 +148,6 @@ class _Sending(Script):
             self.note(element, depth + 1)
 
     def _tail(self, part: ListPart, each: str, rows: str, count: str, depth: int) -> None:
-        """The flags are those of a frame without end: the last row's."""
-        no, yes = steps_of(part.more[-1])
         number = self.source.variable(part.path, "n")
         if part.least:
             self.add(depth, f"{number} = 0")
@@ -166,14 +156,14 @@ class _Sending(Script):
         if part.least:
             self.add(inner, f"if {number} >= {part.least}:")
             inner += 1
-        self.add(inner, f"steps = [{self.source.constant(yes)}]")
+        self.add(inner, "steps = []")
         self.add(inner, "runs.append(steps)")
         if part.least:
             self.add(depth + 1, f"{number} += 1")
         self.fields(part.element, depth + 1)
         self.note(part.element, depth + 1)
         self.add(depth, f"if {count} < {part.most}:")
-        self.add(depth + 1, f"runs.append([{self.source.constant(no)}])")
+        self.add(depth + 1, f"runs.append({self.source.constant(END)})")
 
     def _set(
         self, group: Group, part: ListPart, each: str, rows: str, code: str, depth: int

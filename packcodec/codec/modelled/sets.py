@@ -83,6 +83,6 @@ class SetOf:
         rows = []
         for species in found:
             row = element.code(coder, history, inner, said_of.get(species), known=species)
-            element.note(history, inner, row)
+            element.note(inner, row)
             rows.append(row)
         return rows

@@ -91,17 +91,11 @@ def _by_hour(spot: Spot, schema: Schema, known: tuple[int, ...]) -> PlaceTable:
 
 
 def _species_choices(species: SpeciesPart, tally: Tally) -> list[list[Choice]]:
-    hits = [tally.of(row) for row in species.hits]
-    hit_share = shares_of(together(hits), 2)
-    recent = PlaceTable(
-        f"{species.path} recent", tuple(row_of(backed(hit, hit_share)) for hit in hits), ("age",)
-    )
-    found = [[Choice(0.0, 2 * len(hits), lambda: (recent,))]] if any(hits) else []
     by_hour = {hour: tally.of(row) for hour, row in enumerate(species.new)}
     counts = together(by_hour.values())
-    if counts:
-        found.append(_hour_choices(f"{species.path} new", by_hour, counts, len(species.known) + 1))
-    return found
+    if not counts:
+        return []
+    return [_hour_choices(f"{species.path} new", by_hour, counts, len(species.known) + 1)]
 
 
 def _hour_choices(

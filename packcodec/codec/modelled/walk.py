@@ -8,8 +8,7 @@ one of three ways:
            room that is left in the frame
     count  any other list: its count first
 
-Species in a list go as one of those seen lately in the same packet, by the time since each was
-seen, or as a new one, by the hour.
+Species in a list go as one of the four seen last in the same packet, or as a new one, by the hour.
 """
 
 from collections.abc import Callable
@@ -104,11 +103,11 @@ class Group:
     def __init__(self, walk: Walk, fields: tuple[Field, ...], path: str, *, listed: bool) -> None:
         self.fields, self.path = fields, path
         clock = next((f for f in fields if isinstance(f, Duration) and f.since), None)
-        self.clock_step_s = int(clock.step_s) if clock else 0
         species = [
             at for at, f in enumerate(fields) if isinstance(f, SpeciesCode) and not f.optional
         ]
         self.species = species[0] if listed and len(species) == 1 else None
+        self.may_be_set = self.species is not None and clock is None
         self.parts: list[Part] = []
         started = False
         for at, f in enumerate(fields):
@@ -118,7 +117,7 @@ class Group:
                     tail = not listed and at == len(fields) - 1 and not f.optional
                     part: Part = ListPart(walk, f, spot, tail=tail)
                 case SpeciesCode():
-                    part = SpeciesPart(walk, spot, self)
+                    part = SpeciesPart(walk, spot, self, ranked=at == self.species)
                 case Time() if not listed and not started:
                     part, started = StartPart(walk, f, spot), True
                 case Duration() if f.since:
@@ -142,7 +141,7 @@ class Group:
             listed=listed,
             species=self.species if self.species is not None and self.species < at else None,
             before=tuple(before[: len(BEFORE)]),
-            clock_step_s=self.clock_step_s,
+            ranked=self.species is not None,
         )
 
     def code(
@@ -164,13 +163,9 @@ class Group:
                 group[at] = part.code(coder, now, item)
         return group
 
-    def moment(self, history: History, here: ListHistory) -> int:
-        """When an element is: by its clock, else by its number."""
-        return history.elapsed_s if self.clock_step_s else here.elements
-
-    def note(self, history: History, here: ListHistory, group: Tree) -> None:
+    def note(self, here: ListHistory, group: Tree) -> None:
         species: Any = None if self.species is None else group[self.species]
-        here.add(group, species, self.moment(history, here))
+        here.add(group, species, keeps=self.may_be_set)
 
 
 class ValuePart:
@@ -251,7 +246,7 @@ class ListPart:
         self.least, self.most = field.least, field.most
         self.element = Group(walk, field.fields, f"{spot.path}[]", listed=True)
         self.set = None
-        if self.element.species is not None and not self.element.clock_step_s:
+        if self.element.may_be_set:
             self.set = SetOf(walk, spot, self)
         self.tail = tail and self.set is None and self.least < self.most
         least, rows_of = self.least, spot.get
@@ -299,7 +294,7 @@ class ListPart:
         self, coder: Coder, history: History, inner: ListHistory, said: Any, at: int
     ) -> Tree:
         row = self.element.code(coder, history, inner, None if said is None else said[at])
-        self.element.note(history, inner, row)
+        self.element.note(inner, row)
         return row
 
 

@@ -14,7 +14,6 @@ from packcodec.codec import PayloadCodec, to_json
 from packcodec.codec.modelled import ModelledPayload
 from packcodec.codec.modelled.coder import ROOM_ROWS
 from packcodec.codec.modelled.defaults import default_species
-from packcodec.codec.modelled.history import AGES
 from packcodec.errors import DecodeError, EncodeError, LayoutError, Reason
 from packcodec.frame import Codec
 from packcodec.layout import compile_layout
@@ -114,7 +113,7 @@ def test_a_species_that_was_new_is_not_new_once_more() -> None:
     path = "message.m.rows[].species"
     # An unknown one is so likely, and one had before so unlikely, that a byte could say it twice.
     new = PlaceTable(f"{path} new", (bytes([0, 255]),))
-    recent = PlaceTable(f"{path} recent", (bytes([255, 0]),) * AGES, ("age",))
+    recent = PlaceTable(f"{path} recent", (bytes([0, 0, 0, 0, 255]),))
     set_ = PlaceTable("message.m.rows set", (bytes([255, 0]),))
     models = Models(default_species(drawn), (set_, new, recent))
     modelled = payload_of(replace(drawn, coding="modelled", models=models))

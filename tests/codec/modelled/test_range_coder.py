@@ -1,7 +1,6 @@
 """The range coder: what goes in comes out, at the cost of its information, in 32 bits."""
 
 from dataclasses import dataclass
-from itertools import accumulate
 from math import log2
 from typing import Any
 
@@ -14,7 +13,6 @@ from packcodec.codec.modelled.coder import (
     TOTAL,
     Decoder,
     Encoder,
-    left_of,
     uniform_parts,
 )
 from packcodec.codec.modelled.ending import Course, State, shortest
@@ -41,9 +39,6 @@ class Symbol:
         if self.method == "symbol":
             [table] = self.tables
             return [(table[self.said], table[self.said + 1], TOTAL)]
-        if self.method == "among":
-            sums = list(accumulate(left_of(*self.tables), initial=0))
-            return [(sums[self.said], sums[self.said + 1], sums[-1])]
         found = []
         for part, step in uniform_parts(self.tables[0]):
             digit = (self.said >> step) % part
@@ -60,17 +55,12 @@ class Symbol:
 @st.composite
 def symbols(draw: st.DrawFn) -> Symbol:
     """Skewed too: a symbol may have almost all of its table, or almost nothing."""
-    method = draw(st.sampled_from(["symbol", "among", "uniform"]))
+    method = draw(st.sampled_from(["symbol", "uniform"]))
     if method == "symbol":
         first, last = draw(st.sampled_from([(1, TOTAL - 1), (1, 60), (TOTAL - 60, TOTAL - 1)]))
         cuts = draw(st.sets(st.integers(first, last), max_size=39))
         table = (0, *sorted(cuts), TOTAL)
         return Symbol(method, (table,), draw(st.integers(0, len(table) - 2)))
-    if method == "among":
-        shares = draw(st.lists(st.integers(1, 1600), min_size=1, max_size=40))
-        said = draw(st.integers(0, len(shares) - 1))
-        without = draw(st.sets(st.integers(0, len(shares) - 1))) - {said}
-        return Symbol(method, (shares, without), said)
     n = draw(st.one_of(st.integers(1, 300), st.integers(1, 1 << 64)))
     said = draw(st.one_of(st.integers(0, n - 1), st.sampled_from([0, n - 1])))
     return Symbol(method, (n,), said)
