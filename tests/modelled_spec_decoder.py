@@ -93,9 +93,9 @@ class Bits:
 
     def digit(self, n: int) -> int:
         r = self.range // n
-        if self.value >= r * n:
+        digit: int = self.value // r
+        if digit >= n:
             raise Refused
-        digit = self.value // r
         self.narrow(r * digit, r)
         return digit
 
@@ -214,7 +214,7 @@ class SpecDecoder:
                 group.append(self.species(own, here, place))
             else:
                 group.append(self.field(field, own, place))
-                if field is clock:
+                if clock is not None and field is clock:
                     self.elapsed += group[-1] * int(field.step_s)
         return group
 

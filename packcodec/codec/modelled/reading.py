@@ -196,15 +196,18 @@ class _Reading(Script):
             depth += 1
             self.add(depth, f"if {k} < {MOST_RECENT}:")
             self.add(depth + 1, "raise meaningless()")
-        new = NewSpecies(part)
-        self.add(depth, f"bounds, parts = {self.source.constant(new.read)}[hour]")
-        self.symbol(depth)
-        self.add(depth, f"if s == {len(part.known)}:")
-        self.alike(part.capacity, code, depth + 1)
-        self.add(depth + 1, f"if {code} in {self.source.constant(frozenset(part.known))}:")
-        self.add(depth + 2, "raise meaningless()")
-        self.add(depth, "else:")
-        self.add(depth + 1, f"{code} = {self.source.constant(part.known)}[s]")
+        if part.known:
+            new = NewSpecies(part)
+            self.add(depth, f"bounds, parts = {self.source.constant(new.read)}[hour]")
+            self.symbol(depth)
+            self.add(depth, f"if s < {len(part.known)}:")
+            self.add(depth + 1, f"{code} = {self.source.constant(part.known)}[s]")
+            self.add(depth, "else:")
+            self.alike(part.capacity, code, depth + 1)
+            self.add(depth + 1, f"if {code} in {self.source.constant(frozenset(part.known))}:")
+            self.add(depth + 2, "raise meaningless()")
+        else:
+            self.alike(part.capacity, code, depth)
         if recent:
             self.add(depth, f"if {code} in {recent}:")
             self.add(depth + 1, "raise meaningless()")
