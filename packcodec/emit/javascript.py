@@ -6,7 +6,6 @@ Numbers are doubles there, whole only up to 2^53: a field that needs more is ref
 import json
 from typing import Any
 
-from packcodec.codec.modelled.ending import TAIL_BITS
 from packcodec.emit.carry import parts_of
 from packcodec.emit.modelled_table import add_models
 from packcodec.emit.table import lines, table
@@ -56,7 +55,7 @@ def emit(layout: Layout) -> dict[str, str]:
     if layout.repair is not None:
         check += template("javascript_repair.js")
     if modelled:
-        payload = template("javascript_modelled.js").replace("@tail_bits@", str(TAIL_BITS))
+        payload = template("javascript_modelled.js")
     whole = f"{head.replace(_EMPTY, f'var SCHEMA = {literal};')}{check}{payload}{_BITS}{rest}"
     return {f"{schema.name}.js": whole}
 

@@ -2,7 +2,7 @@
 
     var ROOTS = [256, 279, 304, 332, 362, 395, 431, 470];
     var TOTAL = 65536, WORD = 4294967296, LEAST_RANGE = 16777216, FIRST_RANGE = 63 * 67108864;
-    var PLAIN_BITS = 6, ROOMY_BITS = 1048576, TAIL_BITS = @tail_bits@, LEAST_MORE = 256;
+    var PLAIN_BITS = 6, SURE_BITS = 32, LEAST_MORE = 256, MOST_RECENT = 4;
     var NOT_CANONICAL = 7, NEAR = {before: 0, before_2: 1, before_3: 2};
     REASONS[NOT_CANONICAL] = 'NOT_CANONICAL';
 
@@ -47,44 +47,37 @@
         return {share: share, rest: rest};
     }
 
-    /* Shares of 2^16 in proportion to the weights, by largest remainder. */
-    function frequencies(weights, least) {
-        var room = TOTAL - least * weights.length, total = 0, given = [], order = [], missing, at;
-        var shares = [];
+    /* Cumulative shares of 2^16 in proportion to the weights, by largest remainder. */
+    function summed(weights, least) {
+        var room = TOTAL - least * weights.length, total = 0, missing = TOTAL, shares = [];
+        var order = [], sums = [0], at;
         for (at = 0; at < weights.length; at += 1) {
             total += weights[at];
         }
-        missing = TOTAL;
         for (at = 0; at < weights.length; at += 1) {
             shares.push(divided(weights[at], room, total));
-            given.push(least + shares[at].share);
-            missing -= given[at];
+            missing -= least + shares[at].share;
             order.push(at);
         }
         order.sort(function (one, other) {
             return shares[other].rest - shares[one].rest || one - other;
         });
         for (at = 0; at < missing; at += 1) {
-            given[order[at]] += 1;
+            shares[order[at]].share += 1;
         }
-        return given;
-    }
-
-    function summed(shares) {
-        var sums = [0], at;
-        for (at = 0; at < shares.length; at += 1) {
-            sums.push(sums[at] + shares[at]);
+        for (at = 0; at < weights.length; at += 1) {
+            sums.push(sums[at] + least + shares[at].share);
         }
         return sums;
     }
 
     function cumulative(row, least) {
-        return summed(frequencies(bytesOf(row).map(weight), least || 1));
+        return summed(bytesOf(row).map(weight), least || 1);
     }
 
     function odds(logit) {
         var held = Math.min(Math.max(logit, -120), 120);
-        return summed(frequencies([weight(Math.max(-held, 0)), weight(Math.max(held, 0))], 1));
+        return summed([weight(Math.max(-held, 0)), weight(Math.max(held, 0))], 1);
     }
 
     function aloneOf(codes) {
@@ -195,38 +188,18 @@
         }
     };
 
-    Coder.prototype.choose = function (r, sums, said) {
-        var target, found = 0;
-        if (!this.source) {
-            return said;
-        }
-        target = Math.min(Math.floor(this.low / r), sums[sums.length - 1] - 1);
-        while (target >= sums[found + 1]) {
-            found += 1;
-        }
-        return found;
-    };
-
+    /* A symbol by its cumulative shares; what division rounds off belongs to the last. */
     Coder.prototype.symbol = function (sums, said) {
-        var r = Math.floor(this.range / TOTAL), found = this.choose(r, sums, said);
-        var start = r * sums[found];
+        var r = Math.floor(this.range / TOTAL), found = said, target, start;
+        if (this.source) {
+            target = Math.min(Math.floor(this.low / r), TOTAL - 1);
+            found = 0;
+            while (target >= sums[found + 1]) {
+                found += 1;
+            }
+        }
+        start = r * sums[found];
         this.narrow(start, (sums[found + 1] === TOTAL ? this.range : r * sums[found + 1]) - start);
-        return found;
-    };
-
-    Coder.prototype.among = function (shares, without, said) {
-        var left = shares.slice(), sums, total, r, found, at;
-        for (at = 0; at < without.length; at += 1) {
-            left[without[at]] = 0;
-        }
-        sums = summed(left);
-        total = sums[sums.length - 1];
-        r = Math.floor(this.range / total);
-        if (this.source && Math.floor(this.low / r) >= total) {
-            throw meaningless();
-        }
-        found = this.choose(r, sums, said);
-        this.narrow(r * sums[found], r * left[found]);
         return found;
     };
 
@@ -291,41 +264,45 @@
     /* ---- The walk over a message's codes. A tree is a list with one item a field: a code, null,
      * or a list of trees. */
 
+    /* The elements of a list so far: `recent` are the latest species, the latest first, and `rank`
+     * is one more than where that of the previous element stood there, 0 before any. */
     function ListHistory() {
         this.previous = null;
-        this.elements = 0;
         this.instances = 0;
-        this.seen = [];
+        this.rank = 0;
+        this.recent = [];
+        this.last = {};
+        this.seenIn = {};
     }
 
-    ListHistory.prototype.of = function (species) {
-        var at;
-        for (at = 0; at < this.seen.length; at += 1) {
-            if (this.seen[at].species === species) {
-                return this.seen[at];
-            }
-        }
-        return null;
+    ListHistory.prototype.rankOf = function (species) {
+        var at = this.recent.indexOf(species);
+        return at < 0 ? MOST_RECENT : at;
     };
 
-    ListHistory.prototype.add = function (element, species, moment) {
-        var before = this.of(species);
+    /* Note an element; where `keeps`, the last one of a species is known when others came since. */
+    ListHistory.prototype.add = function (element, species, keeps) {
+        var rank = this.rankOf(species), forgotten;
         this.previous = element;
-        this.elements += 1;
         if (species === null) {
             return;
         }
-        if (before) {
-            this.seen.splice(this.seen.indexOf(before), 1);
+        this.rank = rank + 1;
+        this.recent.splice(rank, 1);
+        this.recent.unshift(species);
+        this.last[species] = element;
+        this.seenIn[species] = this.instances;
+        forgotten = this.recent.splice(MOST_RECENT, 1);
+        if (forgotten.length && !keeps) {
+            delete this.last[forgotten[0]];
         }
-        this.seen.unshift(
-            {species: species, last: element, when: moment, seenIn: this.instances});
     };
 
     function Walk(coder, room) {
         this.coder = coder;
         this.room = room;
         this.elapsed = 0;
+        this.endsEarly = false;
         this.lists = [];
         this.histories = [];
     }
@@ -375,29 +352,26 @@
         return code;
     };
 
+    /* A species: which of the latest of its list, or by name. */
     Walk.prototype.species = function (field, of, here, tree, said) {
-        var recent = here.seen.slice(0, 8), step = of.clock_step_s || 1, without = [];
-        var moment = of.clock_step_s ? this.elapsed : here.elements, known = SCHEMA.known;
-        var at, age, octave, row, symbol, wanted;
-        for (at = 0; at < recent.length; at += 1) {
-            age = Math.floor((moment - recent[at].when) / step);
-            if (age >= 4) {
-                octave = lengthOf(age) - 1;
-                age = Math.min(2 * octave + Math.floor(age / power(octave - 1)) % 2, 16);
+        var known = SCHEMA.known, at = known.indexOf(said), rank, row, symbol, species;
+        if (field.recent) {
+            rank = this.place(field.recent, of, here, tree, here.rankOf(said));
+            if (rank < here.recent.length) {
+                return here.recent[rank];
             }
-            if (this.coder.symbol(
-                    cumulative(field.recent[age]), said === recent[at].species ? 1 : 0)) {
-                return recent[at].species;
-            }
-            if (known.indexOf(recent[at].species) >= 0) {
-                without.push(known.indexOf(recent[at].species));
+            if (rank < MOST_RECENT) {
+                throw meaningless();
             }
         }
         row = field['new'][field['new'].length > 1 ? this.hourRow() : 0];
-        wanted = known.indexOf(said) < 0 ? known.length : known.indexOf(said);
-        symbol = this.coder.among(
-            frequencies(bytesOf(row).map(weight), 1), without, wanted);
-        return symbol < known.length ? known[symbol] : this.coder.uniform(field.codes, said);
+        symbol = this.coder.symbol(cumulative(row), at < 0 ? known.length : at);
+        species = symbol < known.length ? known[symbol] : this.coder.uniform(field.codes, said);
+        if ((symbol === known.length && known.indexOf(species) >= 0) ||
+                (field.recent && here.rankOf(species) < MOST_RECENT)) {
+            throw meaningless();
+        }
+        return species;
     };
 
     Walk.prototype.history = function (field) {
@@ -430,10 +404,15 @@
         return rows;
     };
 
+    /* Whether there is one more element: surely, while there is much room. */
     Walk.prototype.more = function (field, rows, said) {
-        var room = Math.max(this.room - this.coder.spentBits(), 0);
-        return this.coder.symbol(cumulative(field.more[Math.min(room, 15)], LEAST_MORE),
-            said && rows.length < said.length ? 1 : 0);
+        var left = this.room - this.coder.spentBits(), more = !said || rows.length < said.length;
+        if (left >= SURE_BITS) {
+            this.endsEarly = !more;
+            return more;
+        }
+        return this.coder.symbol(
+            cumulative(field.more[Math.min(Math.max(left, 0), 15)], LEAST_MORE), more ? 1 : 0);
     };
 
     Walk.prototype.element = function (field, inner, said, at) {
@@ -444,7 +423,7 @@
 
     Walk.prototype.note = function (field, inner, row) {
         inner.add(row, field.species_at === null ? null : row[field.species_at],
-            field.clock_step_s ? this.elapsed : inner.elements);
+            field.set.length > 0);
     };
 
     function isSet(field, said) {
@@ -483,12 +462,12 @@
     };
 
     function setAge(inner, species) {
-        var seen = inner.of(species);
+        var seenIn = own(inner.seenIn, species);
         if (inner.instances === 0) {
             return 0;
         }
-        return seen ? 5 + Math.min(inner.instances - 1 - seen.seenIn, 5)
-            : 1 + Math.min(inner.instances - 1, 3);
+        return seenIn === undefined ? 1 + Math.min(inner.instances - 1, 3)
+            : 5 + Math.min(inner.instances - 1 - seenIn, 5);
     }
 
     /* The code at a place: the row of its table that what is known chooses, and a centre. */
@@ -518,16 +497,12 @@
 
     /* [how many kinds, which of them] */
     Walk.prototype.context = function (name, place, of, here, tree) {
-        var codes = place.codes, count = 0, code, since;
+        var codes = place.codes, code;
         if (name === 'hour') {
             return [8, this.hourRow()];
         }
-        if (name === 'active') {
-            since = this.elapsed - 4 * of.clock_step_s;
-            while (count < 3 && count < here.seen.length && here.seen[count].when >= since) {
-                count += 1;
-            }
-            return [4, count];
+        if (name === 'rank') {
+            return [MOST_RECENT + 2, here.rank];
         }
         if (name === 'kin') {
             return [4, place.kin[SCHEMA.known.indexOf(tree[of.species_at])] || 0];
@@ -550,8 +525,7 @@
             return tree[place.before[NEAR[name]][0]];
         }
         if (name === 'last') {
-            element = here.of(tree[of.species_at]);
-            element = element && element.last;
+            element = own(here.last, tree[of.species_at]);
         }
         if (!element) {
             return null;
@@ -628,14 +602,13 @@
         });
     }
 
-    function walked(coder, message, tree, room) {
-        return new Walk(coder, room).group(message, new ListHistory(), tree);
-    }
-
+    /* The string of bits for a room, and whether it is the one to send there. */
     function coded(message, tree, room) {
-        var coder = new Coder(null, 0, 0);
-        walked(coder, message, tree, room);
-        return coder.finish();
+        var coder = new Coder(null, 0, 0), walk = new Walk(coder, room), string;
+        walk.group(message, new ListHistory(), tree);
+        string = coder.finish();
+        string.fits = string.bits <= room && !walk.endsEarly;
+        return string;
     }
 
     function shortest(message, fixed, header) {
@@ -643,14 +616,12 @@
         var tree = treeOf(message.fields, {bytes: fixed.bytes, at: 0}), octets = most, string, room;
         var plain = {bytes: [], bits: 0}, from = {bytes: fixed.bytes, at: 0}, at;
         if (tail) {
-            string = coded(message, tree, ROOMY_BITS);
-            octets = Math.max(
-                Math.ceil(header / 8), Math.ceil((header + string.bits - TAIL_BITS) / 8));
+            octets = Math.ceil((header + coded(message, tree, Infinity).bits) / 8);
         }
         for (; octets <= most; octets += 1) {
             room = 8 * octets - header;
             string = coded(message, tree, room);
-            if (string.bits <= room) {
+            if (string.fits) {
                 if (tail) {
                     string.bits = Math.max(string.bits, room - 7);
                 }
@@ -679,7 +650,7 @@
 
     function readPayload(from, message, said) {
         var header = from.at, bits = 8 * from.bytes.length - header, values, string, at, bit;
-        var fixed = {bytes: [], bits: 0}, plain;
+        var fixed = {bytes: [], bits: 0}, plain, walk;
         if (bits >= PLAIN_BITS && take({bytes: from.bytes, at: header}, PLAIN_BITS, '') === 63) {
             plain = {bytes: from.bytes, at: header + PLAIN_BITS};
             values = readGroup(plain, message.fields, message.name, said);
@@ -687,8 +658,8 @@
             plain.at = header + PLAIN_BITS;
             putTree(message.fields, treeOf(message.fields, plain), fixed);
         } else {
-            putTree(message.fields,
-                walked(new Coder(from.bytes, header, bits), message, null, bits), fixed);
+            walk = new Walk(new Coder(from.bytes, header, bits), bits);
+            putTree(message.fields, walk.group(message, new ListHistory(), null), fixed);
             values = readGroup({bytes: fixed.bytes, at: 0}, message.fields, message.name, said);
         }
         /* Each record has one payload; whatever else reads as it is refused. */
