@@ -54,12 +54,14 @@ class Microbit:
         return said.removeprefix(b"OK").decode().strip()
 
     def load(self, source: str) -> None:
-        """Define what `source` defines, a block at a time and without its comments.
+        """Define what `source` defines, a block at a time, without comments and wide indents.
 
-        Its head, then functions, the largest first: to compile one takes room in one piece.
+        Its head, then functions, the largest first: to compile one takes room in one piece. What
+        is sent stands in the heap as well, where the longest block's room is never given back.
         """
         self.run("import gc\n")
-        bare = re.sub(r"^#.*\n", "", source, flags=re.MULTILINE)
+        bare = re.sub(r"^ *#.*\n", "", source, flags=re.MULTILINE)
+        bare = re.sub("^(?:    )+", lambda wide: " " * (len(wide[0]) // 4), bare, flags=re.MULTILINE)
         blocks = [block.strip() for block in re.split(r"\n\n\n+", bare) if block.strip()]
         functions = [block for block in blocks if block.startswith("def ")]
         others = [block for block in blocks if not block.startswith("def ")]

@@ -179,7 +179,7 @@ def _modelled(layout: Layout, each: MessageLayout, walks: Walks, function: Funct
     """Header and modelled payload; how many octets they are, as an expression."""
     bits = _put_words([*_header(layout, each.message)], function)
     most = each.most_frame_bytes - layout.check.octets
-    of = f"_plain_{each.name}, _walk_{each.name}, {walks.has_tail(each.name)}"
+    of = f"_plain_{each.name}, _walk_{each.name}, {walks.tail(each.name)}"
     function.add(1, f"n = _payload(out, {bits}, {most}, {of}, values)")
     function.add(1, "if n < 0:", f'{INDENT}raise Refused(NO_ROOM, "values")')
     function.add(1, "n = (n + 7) >> 3")

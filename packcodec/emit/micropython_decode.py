@@ -115,7 +115,7 @@ def decoder(layout: Layout, walks: Walks | None, counted: Counted) -> Iterator[s
         if walks is None:
             yield f"        values = _read_{name}(bits)"
         else:
-            of = f"_read_{name}, _plain_{name}, _walk_{name}, _NO_{name}, {walks.has_tail(name)}"
+            of = f"_read_{name}, _plain_{name}, _walk_{name}, _NO_{name}, {walks.tail(name)}"
             yield from broken("        values = _values(bits, ", of.split(", "), ", ", ")")
     yield "    else:"
     yield '        raise Refused(UNKNOWN_MESSAGE, "message")'

@@ -7,7 +7,9 @@ number in between reaches 2^30. Tables are sums ready to use, for weights do not
 import re
 from collections.abc import Iterator
 
-from packcodec.codec.modelled.ending import PLAIN, ROOMY_BITS, TAIL_BITS
+from packcodec.codec.modelled.coder import ROOM_ROWS, SURE_BITS
+from packcodec.codec.modelled.ending import PLAIN, ROOMY_BITS
+from packcodec.codec.modelled.history import MOST_RECENT, RANKS
 from packcodec.emit.micropython_comments import INDENT
 from packcodec.emit.micropython_encode import TAKEN, Function, add_step
 from packcodec.emit.micropython_tables import Constants
@@ -22,9 +24,10 @@ from packcodec.layout.model import Layout, MessageLayout
 _DEFINED = re.compile(r"^(?:def|class) (\w+)", re.MULTILINE)
 _WALKS = (
     "# A walk takes values to send them, or to overlook them where it reads, and gives those sent",
-    "# or read. `known` is the species of an element where a set has said it, else -1.",
+    "# or read; of a list's elements it takes one, and puts there what it has read. `known` is the",
+    "# species of an element where a set has said it, else -1.",
 )
-_READING = ("reading", "species reading")
+_READING = ("reading",)
 
 
 class Walks:
@@ -44,10 +47,11 @@ class Walks:
             )
         ]
 
-    def has_tail(self, name: str) -> bool:
-        """Whether the size of a message's payload depends on the room there is."""
+    def tail(self, name: str) -> int:
+        """The most elements of the list at the end of a message, where the room says how many."""
         (said,) = (each for each in self.data["messages"] if each["name"] == name)
-        return any(each["part"] == "list" and each["more"] for each in said["fields"])
+        last = said["fields"][-1] if said["fields"] else {"part": ""}
+        return int(last["most"]) if last["part"] == "list" and last["more"] else 0
 
     def writing(self, blocks: dict[str, str]) -> Iterator[str]:
         """What encoders need: tables, the coder, what of the walk's parts is used, the walks."""
@@ -71,7 +75,8 @@ class Walks:
         return "\n".join((*self._histories(), *self.functions))
 
     def _histories(self) -> Iterator[str]:
-        return (f"{name} = _List({ages})" for name, ages in self.constants.lists.items())
+        for name, is_set in self.constants.lists.items():
+            yield f"{name} = _List({'bytearray(len(_KNOWN))' if is_set else 'None'})"
 
 
 def _plain(message: MessageLayout) -> Iterator[str]:
@@ -106,8 +111,11 @@ def _used(blocks: dict[str, str], text: str) -> dict[str, str]:
 
 def _filled(block: str) -> str:
     figures = {
-        "tail_bits": TAIL_BITS,
         "roomy_bits": ROOMY_BITS,
+        "sure_bits": SURE_BITS,
+        "last_room": ROOM_ROWS - 1,
+        "recent": MOST_RECENT,
+        "ranks": RANKS,
         "plain_bits": PLAIN_BITS,
         "plain": PLAIN,
     }

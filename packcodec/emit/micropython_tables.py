@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 
-from packcodec.codec.modelled.coder import ROOM_ROWS, room_row
 from packcodec.codec.modelled.tables import OCTAVE, cumulative, odds
 from packcodec.emit.micropython_comments import INDENT
 from packcodec.emit.text import broken
@@ -14,7 +13,7 @@ class Constants:
     def __init__(self, known: list[int]) -> None:
         self.known = known
         self.tables: dict[bytes, str] = {}
-        self.lists: dict[str, int] = {}
+        self.lists: dict[str, bool] = {}
 
     def named(self, octets: bytes) -> str:
         """The constant that holds these bytes."""
@@ -38,9 +37,6 @@ class Constants:
             yield "# The species that the tables know."
             known = [f"{code}," for code in self.known] or [""]
             yield from broken("_KNOWN = (", known, " ", ")")
-        if "_ROOM[" in text:
-            yield "# The fewest bits that are left at each row of room but the first."
-            yield f"_ROOM = {tuple(_rooms())}"
         if "_ODDS" in text:
             yield "# How likely not, by odds from 2^-15 to 2^15 in eighths of a doubling."
             entries = (odds(logit)[1] for logit in range(-15 * OCTAVE, 15 * OCTAVE + 1))
@@ -49,15 +45,6 @@ class Constants:
             yield "# Tables: of each row the sums of frequencies between symbols, in 16 bits each."
         for octets, name in self.tables.items():
             yield from _literal(name, octets)
-
-
-def _rooms() -> Iterator[int]:
-    """For each row of room but the first, the fewest bits that are left there."""
-    bits = 0
-    for row in range(1, ROOM_ROWS):
-        while room_row(bits) < row:
-            bits += 1
-        yield bits
 
 
 def _literal(name: str, octets: bytes) -> Iterator[str]:

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from packcodec.codec.modelled.coder import TOTAL
+from packcodec.codec.modelled.history import HOUR_ROWS, KINS, MOST_RECENT, RANKS
 from packcodec.codec.modelled.tables import Classes
 from packcodec.codec.modelled.walk import DAY_S, LEAST_MORE
 from packcodec.emit.micropython_comments import INDENT
@@ -19,8 +20,8 @@ from packcodec.emit.text import broken
 from packcodec.schema.model import Field, ListOf, Time
 
 _NEAR = {"before": 0, "before_2": 1, "before_3": 2}
-_TAKEN = TAKEN | {"c", "row", "known", "here", "count", "seen", "last_code", "previous_code"}
-_TAKEN |= {"min", "max"}
+_TAKEN = TAKEN | {"c", "row", "rows", "at", "known", "here", "count", "seen", "centre", "rank"}
+_TAKEN |= {"last_code", "previous_code", "min", "max"}
 
 
 class Group:
@@ -41,14 +42,14 @@ class Group:
         self.here = here
         # Where "seen", the last element of the species, is to be known, if any place asks.
         self.after_species = 0
-        self.keeps = False
+        self.asks_last = False
+        self.asks_previous = False
         self.row = "values" if here is None else "row"
         self.function = Function(Names(_TAKEN))
         self.held = [self.function.variables.give(f.name) for f in fields]
         self.before: list[str] = []
         self.species_at: int | None = said["species_at"]
-        step_s = said["clock_step_s"]
-        self.moment = "c.elapsed" if step_s else "here.elements"
+        self.in_set = here is not None and bool(said["set"])
 
     def lines(self) -> Iterator[str]:
         """The functions of the lists within, and this one."""
@@ -56,19 +57,16 @@ class Group:
             self._field(at, f, entry)
             if at == self.species_at:
                 self.after_species = len(self.function.lines)
-        if self.keeps:
+        if self.asks_last:
             assert self.species_at is not None
-            species = f"{self.species_at}, {self.held[self.species_at]}"
-            line = f"{INDENT}seen = _last(here, {species})"
+            line = f"{INDENT}seen = here.rows[_stands(here, {self.held[self.species_at]})]"
             self.function.lines.insert(self.after_species, line)
         yield from self.before
         values = [f"{nothing(f)}," for f in self.fields] or [""]
         yield from ("", "", *broken(f"_NO_{self.name} = (", values, " ", ")"))
-        yield from ("", "", f"def _walk_{self.name}(c, {self.row}, known):")
-        if self.here is not None:
-            yield f"{INDENT}here = {self.here}"
-        for name in self.constants.lists_of(self.name) if self.here is None else ():
-            yield f"{INDENT}_forget({name})"
+        given = "c, values" if self.here is None else "c, rows, at"
+        yield from ("", "", f"def _walk_{self.name}({given}{', known' * self.in_set}):")
+        yield from self._head()
         for line in self.function.lines:
             yield from _folded(line)
         values = [self._value(at, f) for at, f in enumerate(self.fields)] or [""]
@@ -78,12 +76,21 @@ class Group:
             yield from broken(f"{INDENT}return [", values, ", ", "]")
             return
         yield f"{INDENT}if c.reading:"
-        yield from broken(f"{INDENT * 2}row = [", values, ", ", "]")
-        if self.keeps:
-            yield f"{INDENT}_keep(here, row)"
-        species = "-1" if self.species_at is None else self.held[self.species_at]
-        yield f"{INDENT}_note(here, row, {species}, {self.moment})"
-        yield f"{INDENT}return row"
+        yield from broken(f"{INDENT * 2}rows[at] = row = [", values, ", ", "]")
+        if self.species_at is not None:
+            yield f"{INDENT}_note(here, row, {self.held[self.species_at]})"
+        if self.asks_previous:
+            yield f"{INDENT}here.previous = row"
+
+    def _head(self) -> Iterator[str]:
+        if self.here is None:
+            for name in self.constants.lists_of(self.name):
+                yield f"{INDENT}_forget({name})"
+            return
+        yield f"{INDENT}row = rows[at]"
+        if self.species_at is not None or self.asks_previous:
+            yield f"{INDENT}here = {self.here}"
+            self.constants.lists[self.here] = self.in_set
 
     def _value(self, at: int, field: Field) -> str:
         variable = self.held[at]
@@ -106,10 +113,10 @@ class Group:
                 assert isinstance(field, ListOf)
                 self._list(at, field, entry, depth)
             case "species":
-                if at == self.species_at:
+                if at == self.species_at and self.in_set:
                     add(depth, f"{variable} = known", "if known < 0:")
                     depth += 1
-                add(depth, f"{variable} = {self._species(entry, given)}")
+                self._species(variable, entry, given, depth)
             case "start":
                 assert isinstance(field, Time)
                 self._start(variable, field, entry, given, depth)
@@ -146,31 +153,33 @@ class Group:
         if entry["known"]:
             add(depth, f"c.start = {variable} * {field.step_s} % {DAY_S}")
 
-    def _species(self, entry: dict[str, Any], given: str) -> str:
-        recent, new = self.constants.sums(entry["recent"]), self.constants.sums(entry["new"])
+    def _species(self, variable: str, entry: dict[str, Any], given: str, depth: int) -> None:
+        here, rank = "None", str(MOST_RECENT)
+        if entry["recent"] is not None:
+            here, rank = "here", "rank"
+            stands = f"_stands(here, {given})"
+            said = f"min({stands}, {MOST_RECENT})" if self.in_set else stands
+            self.function.add(depth, f"rank = {self._place(entry['recent'], said, depth)}")
+        new = self.constants.sums(entry["new"])
         hour = "_hour(c)" if len(entry["new"]) > 1 else "0"
-        here = "here"
-        if self.here is None:
-            here = "_BARE"
-            self.constants.lists[here] = 0
-        step_s = max(self.said["clock_step_s"], 1)
-        moment = self.moment if self.here is not None else "0"
-        return (
-            f"_species(c, {here}, {moment}, {step_s}, {recent}, {new}, {hour}, "
-            f"{entry['codes']}, {given})"
-        )
+        rest = f"{rank}, {new}, {hour}, {entry['codes']}, {given}"
+        self.function.add(depth, f"{variable} = _species(c, {here}, {rest})")
 
     def _list(self, at: int, field: ListOf, entry: dict[str, Any], depth: int) -> None:
         name, here = f"{self.name}__{field.name}", f"_H_{self.name}__{field.name}"
         constants, add, variable = self.constants, self.function.add, self.held[at]
-        constants.lists[here] = len(constants.known) if entry["set"] else 0
-        inner = Group(constants, name, field.fields, entry, here)
-        self.before += inner.lines()
-        given, of = f"{self.row}[{at}]", f"_walk_{name}, _NO_{name}"
+        self.before += Group(constants, name, field.fields, entry, here).lines()
+        given = f"{self.row}[{at}]"
+        element = f"_walk_{name}(c, {variable}, n"
         if entry["more"]:
             more = constants.sums(entry["more"], LEAST_MORE)
-            ends = f"{field.least}, {field.most}"
-            add(depth, f"{variable} = _tail(c, {more}, {ends}, {given}, {of})")
+            asked = f"n >= {field.least} and " if field.least else ""
+            add(depth, f"{variable} = [] if c.reading else {given}", "n = 0")
+            add(depth, f"while n < {field.most}:")
+            add(depth + 1, f"if {asked}not _more(c, {more}, 1 if n < len({variable}) else 0):")
+            add(depth + 2, "break")
+            add(depth + 1, "if c.reading:", f"{INDENT}{variable}.append(_NO_{name})")
+            add(depth + 1, f"{element})", "n += 1")
             return
         if entry["set"]:
             species = entry["species_at"]
@@ -180,14 +189,17 @@ class Group:
             hour = "_hour(c)" if len(entry["there"]) > 1 else "0"
             age = constants.named(bytes.fromhex(entry["age"][0]))
             start = f"{variable} = _set(c, {here}, "
-            rest = [there, hour, age, str(field.least), str(field.most), str(species), given, of]
+            rest = [there, hour, age, str(field.least), str(field.most), str(species), given]
+            rest += [f"_walk_{name}", f"_NO_{name}"]
             add(depth + 1, *broken(start, rest, ", ", ")"))
             add(depth, "else:")
             depth += 1
         less = f" - {field.least}" if field.least else ""
         count = self._place(entry["count"], f"len({given}){less}", depth)
         add(depth, f"count = {count}{less.replace('-', '+')}")
-        add(depth, f"{variable} = _rows(c, count, {given}, {of})")
+        add(depth, f"{variable} = [_NO_{name}] * count if c.reading else {given}")
+        add(depth, "for n in range(count):")
+        add(depth + 1, f"{element}{', -1' if entry['set'] else ''})")
         if entry["set"]:
             add(depth, f"if c.reading and _is_set({variable}, {species}):")
             add(depth + 1, 'raise Refused(NOT_CANONICAL, "frame")')
@@ -210,24 +222,26 @@ class Group:
             row = kind if row == "0" else f"({row}) * {size} + {kind}"
         classes = len(Classes(codes))
         chosen = f"{self.constants.sums(rows)}, {row}, {classes}"
-        if place["around"] != "none":
-            return f"_around(c, {chosen}, {codes}, {self._centre(place)}, {said})"
-        if classes == codes:
-            return f"_by(c, {chosen}, {said})"
-        return f"_value(c, {chosen}, {codes}, {said})"
+        if place["around"] == "none":
+            return _symbol(chosen, classes, codes, said)
+        centre = self._centre(place)
+        if place["around"] != "centre":
+            self.function.add(depth, f"centre = {centre}")
+            centre = "centre"
+        folded = _symbol(chosen, classes, codes, f"_fold({said}, {centre}, {codes})")
+        return f"_unfold({folded}, {centre}, {codes})"
 
     def _context(self, name: str, place: dict[str, Any]) -> tuple[int, str]:
         """How many kinds there are, and which of them it is."""
         match name:
             case "hour":
-                return 8, "_hour(c)"
-            case "active":
-                reach_s = 4 * self.said["clock_step_s"]
-                return 4, f"_active(here, c.elapsed - {reach_s})"
+                return HOUR_ROWS, "_hour(c)"
+            case "rank":
+                return RANKS + 1, "here.rank"
             case "kin":
                 assert self.species_at is not None
                 kin = self.constants.named(bytes(place["kin"]))
-                return 4, f"_kin({kin}, {self.held[self.species_at]})"
+                return KINS, f"_kin({kin}, {self.held[self.species_at]})"
         codes = place["before"][_NEAR[name]][1] if name in _NEAR else place["codes"]
         code = self._earlier(name, place)
         if codes <= 8:
@@ -247,11 +261,11 @@ class Group:
         if name in _NEAR:
             at: int = place["before"][_NEAR[name]][0]
             return self.held[at]
-        element = "here.previous"
         if name == "last":
-            self.keeps = True
-            element = "seen"
-        return f"{self._getter(place)}({element})"
+            self.asks_last = True
+            return f"{self._getter(place)}(seen)"
+        self.asks_previous = True
+        return f"{self._getter(place)}(here.previous)"
 
     def _getter(self, place: dict[str, Any]) -> str:
         """The function that takes a place's code from an element said earlier."""
@@ -276,6 +290,13 @@ def _folded(line: str) -> Iterator[str]:
     """A line, broken within its brackets where it is too long."""
     indent = line[: len(line) - len(line.lstrip())]
     yield from broken(indent, line.lstrip().split(", "), ", ", "")
+
+
+def _symbol(chosen: str, classes: int, codes: int, said: str) -> str:
+    """A code as its class, by the row of a table that is chosen, and its place in the class."""
+    if classes == codes:
+        return f"_by(c, {chosen}, {said})"
+    return f"_value(c, {chosen}, {codes}, {said})"
 
 
 def _alike(codes: int, said: str) -> str:
