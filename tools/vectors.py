@@ -1,4 +1,4 @@
-"""Test vectors: the cases of vector_cases.py as spec/vectors/*.json, by the reference codec.
+"""Test vectors: the cases of vector_cases/ as spec/vectors/*.json, by the reference codec.
 
     python tools/vectors.py
 
@@ -14,7 +14,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from vector_cases import FILES, LAST_COUNTER, Case, VectorFile
+from vector_cases import FILES
+from vector_cases.case import LAST_COUNTER, Case, VectorFile
 
 from packcodec.codec import Record, to_json
 from packcodec.codec import reference as payloads
