@@ -1,6 +1,7 @@
 """What a vector file is made of: a schema, what to send, and what nobody may accept."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from packcodec.errors import Reason
@@ -10,7 +11,13 @@ LAST_COUNTER = (1 << 32) - 1
 
 @dataclass(frozen=True)
 class Case:
-    """A record to send. `values` are what an encoder is given, which may be off the grid."""
+    """A record to send. `values` are what an encoder is given, which may be off the grid.
+
+    `expected` is the counter that the receiver of a sealed frame expects next; `said_whole`: the
+    carrier says the whole counter and not its last 16 bits. In a schema with repair the cases of a
+    station follow one another and pass one ring, but for those `without_ring`; `kept`: the station
+    knows that the counters it skipped before this one were never used.
+    """
 
     about: str
     values: dict[str, Any]
@@ -18,11 +25,18 @@ class Case:
     station: int = 3
     counter: int = 700
     received: str = ""
+    expected: int = 0
+    said_whole: bool = False
+    without_ring: bool = False
+    kept: bool = False
 
 
 @dataclass(frozen=True)
 class Fault:
-    """Payload bits that are no record, in a frame that is right in all else."""
+    """Payload bits that are no record, in a frame that is right in all else.
+
+    Where the frame of the file's first case carries a repair field, `bits` begin with it.
+    """
 
     about: str
     bits: str
@@ -39,7 +53,20 @@ class Refusal:
 
 
 @dataclass(frozen=True)
+class Loss:
+    """A run of a station's cases, `first` to `last` by counter, of which some never came."""
+
+    about: str
+    first: int
+    last: int
+    lost: tuple[int, ...]
+    station: int = 3
+
+
+@dataclass(frozen=True)
 class VectorFile:
+    """`keys` are those of sealed frames in hexadecimal, by station: one for each station used."""
+
     name: str
     about: str
     toml: str
@@ -47,6 +74,8 @@ class VectorFile:
     species: str = ""
     faults: tuple[Fault, ...] = ()
     refusals: tuple[Refusal, ...] = ()
+    keys: Mapping[int, str] = field(default_factory=dict)
+    losses: tuple[Loss, ...] = ()
 
 
 def bits(*codes: tuple[int, int]) -> str:
