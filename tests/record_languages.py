@@ -3,7 +3,8 @@
 `decode` answers with a record or {"reason": number}, `encode` with hex or None where it refused;
 `problem` is what it said. What stands beside a frame or record is a dict: of what the carrier says,
 station, message, sequence, received; of a sealed frame's station, its number as `of`, its key in
-hexadecimal or None as `key`, and `expected`; and of a ring, its sources as `ring`.
+hexadecimal or None as `key`, and `expected`; and of a ring, its sources as `ring`, or None for the
+ring that the record before has passed.
 """
 
 import atexit
@@ -46,6 +47,7 @@ class FrozenPython:
         self.module: Any = ModuleType(name.removesuffix(".py"))
         exec(compile(text, name, "exec"), self.module.__dict__)
         self.tag_length = layout.check.octets
+        self.ring: Any = None
         self.problem = ""
 
     def decode(self, frames: list[tuple[bytes, Mapping[str, Any]]]) -> list[Any]:
@@ -78,9 +80,11 @@ class FrozenPython:
 
     def _encode(self, record: dict[str, Any], said: Mapping[str, Any]) -> str | None:
         told = self._ciphers(said)
-        if "ring" in said:
+        if said.get("ring") is not None:
             sources = [bytes.fromhex(source) for source in said["ring"]]
-            told["ring"] = self.module.Ring(record["station"], sources, record["sequence"])
+            self.ring = self.module.Ring(record["station"], sources, record["sequence"])
+        if "ring" in said:
+            told["ring"] = self.ring
         try:
             frame: bytes = self.module.encode(record, **told)
         except self.module.Refused as refused:

@@ -55,6 +55,14 @@ def ring_before(layout: Layout, entry: Mapping[str, Any], counter: int) -> Ring 
     return Ring.resumed(layout.repair, entry["said"]["station"], sources, counter)
 
 
+def passes_on(before: Mapping[str, Any] | None, entry: Mapping[str, Any]) -> bool:
+    """Whether the ring that `before` has passed is the one that `entry` must find."""
+    if before is None or before["said"]["station"] != entry["said"]["station"]:
+        return False
+    follows = before["said"]["sequence"] + 1 == entry["said"]["sequence"]
+    return follows or not entry["ring"]
+
+
 def again(entry: Mapping[str, Any]) -> dict[str, Any]:
     """The record read, with as much of its counter as is known, as an encoder takes it."""
     read = entry["read"]

@@ -14,5 +14,5 @@ FILES = (
     *(INTEGERS, QUANTITIES, NAMED, SPECIES, TIMES, OPTIONAL, LISTS),
     *(CARRIER, EMPTY, ODD, WIDEST, *BY_CHECK),
     *(*sealed.BY_SEAL, sealed.CARRIER, sealed.ODD, sealed.WIDEST),
-    *(repair.REPAIR, repair.UNPROTECTED, *sealed.BY_REPAIR),
+    *(repair.REPAIR, repair.UNPROTECTED, repair.TINY, *sealed.BY_REPAIR),
 )

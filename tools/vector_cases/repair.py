@@ -59,9 +59,12 @@ REPAIR = VectorFile(
             counter=717,
             kept=True,
         ),
-        Case("before the sequence wraps", count(20, 1), "count", 15, 1022),
-        Case("the last sequence", count(21, 2), "count", 15, 1023),
-        Case("the sequence wrapped", count(22, 3), "count", 15, 1024),
+        Case("before the sequence wraps", count(20, 1), "count", 0, 1022),
+        Case("the last sequence", count(21, 2), "count", 0, 1023),
+        Case("it wrapped, and the generator starts at 1, not 0", count(22, 3), "count", 0, 1024),
+        Case("two before a coefficient of 0", count(23, 4), "count", 5, 121),
+        Case("one before a coefficient of 0", count(24, 5), "count", 5, 122),
+        Case("a coefficient of 0 is drawn anew", count(25, 6), "count", 5, 123),
         Case("two before the last counter", count(30, 1), "count", 0, LAST_COUNTER - 2),
         Case("one before the last counter", count(31, 2), "count", 0, LAST_COUNTER - 1),
         Case("the last counter there is", count(32, 3), "count", 0, LAST_COUNTER),
@@ -88,7 +91,7 @@ REPAIR = VectorFile(
         Loss("one known, one not: only what is determined is given", 700, 708, (703, 704, 708)),
         Loss("four in a row", 700, 710, (703, 704, 705, 706)),
         Loss("counters that were never used are not given", 712, 717, (713,)),
-        Loss("across the wrap of the sequence", 1022, 1024, (1022,), 15),
+        Loss("across the wrap of the sequence", 1022, 1024, (1022,), 0),
     ),
 )
 
@@ -126,4 +129,23 @@ UNPROTECTED = VectorFile(
         Loss("zeros that were cut off are put back", 65_532, 65_535, (65_533,)),
         Loss("what was not protected is not given", 65_532, 65_535, (65_534,)),
     ),
+)
+
+TINY = VectorFile(
+    "repair-nothing-fits",
+    "A symbol of 1 byte beside message codes of 8 bits: no source fits, and all symbols are zeros.",
+    schema(
+        "repair_nothing_fits",
+        message('name = "n", kind = "integer", low = 0, high = 3', code=1),
+        message('name = "same", kind = "integer", low = 1, high = 1', name="alive", code=254),
+        '[repair]\nmessages = ["m", "alive"]\nsymbol_bytes = 1\nwindow = 1\nstride = 1\n',
+        frame="tag_bits = 8\nmessage_bits = 8\nstation_bits = 0\nsequence_bits = 8\n",
+    ),
+    (
+        Case("an empty ring", {"n": 0}),
+        Case("no payload at all", {"same": 1}, "alive", counter=701),
+        Case("a window of one, of zeros", {"n": 3}, counter=702),
+        Case("a window of one, still", {"same": 1}, "alive", counter=703),
+    ),
+    losses=(Loss("what was not protected is not given", 700, 702, (701,)),),
 )
