@@ -1,12 +1,17 @@
 """Emitted C as a program: compiled with sanitizers, fed lines, answering lines.
 
-    d MESSAGE STATION HEX               → result [message station sequence value…]
+    d MESSAGE STATION HEX [SEQUENCE]    → result [message station sequence value… [counter]]
     e MESSAGE STATION SEQUENCE value…   → result [hex of the frame]
 
-MESSAGE is the code; values are flat (whole_values.py). A decoded frame is encoded again and must
-give the same bytes, else the program says so and stops; not so sealed frames, nor any of a schema
-with repair, whose frames all pass one ring. `x COUNTER` says which is expected next, and the
-cipher is that of `toy_cipher`.
+MESSAGE is the code; values are flat (whole_values.py), and what follows MESSAGE counts where the
+frame does not say it. A decoded frame is encoded again and must give the same bytes, else the
+program says so and stops; not so sealed frames, nor any of a schema with repair.
+
+    k KEY                               the key of every station, `-` for none, in hexadecimal
+    x COUNTER                           the counter that is expected next
+    r COUNTER AT SOURCES                the ring before that frame, `-` for none at all
+
+without an answer. The cipher is that of aes_ccm.h; frames of a schema with repair pass one ring.
 """
 
 import shutil
@@ -23,6 +28,7 @@ from packcodec.schema.model import Boolean, Field, ListOf, Schema
 
 WARNINGS = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Wpedantic", "-Werror")
 SANITIZERS = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+AES_CCM = Path(__file__).with_name("aes_ccm.h")
 COMPILER = next((found for found in ("gcc", "clang") if shutil.which(found)), None)
 
 
@@ -65,45 +71,16 @@ def ask(program: Path | list[str], lines: Iterable[str]) -> list[str]:
     return done.stdout.splitlines()
 
 
-class ToyKey:
-    """The program's cipher, with the face of `packcodec.frame.seal.Key`."""
-
-    def encrypt(self, tag: int, nonce: bytes, plain: bytes, associated: bytes) -> bytes:
-        key = 0
-        for octet in nonce + associated:
-            key = (31 * key + octet) & 0xFFFFFFFF
-        mixed = bytes((octet ^ key + at) & 255 for at, octet in enumerate(plain))
-        return mixed + bytes([(key + 7 * sum(plain)) & 255] * tag)
-
-    def decrypt(self, tag: int, nonce: bytes, sealed: bytes, associated: bytes) -> bytes | None:
-        plain = self.encrypt(tag, nonce, sealed[:-tag], associated)[:-tag]
-        return plain if self.encrypt(tag, nonce, plain, associated) == sealed else None
-
-
-_TOY_CIPHER = """
+_CIPHER = """
+static bool has_key;
+static uint8_t key[16];
 static uint32_t expected_next;
-static bool toy(void *context, const uint8_t *nonce, const uint8_t *known, size_t known_length,
-                uint8_t *octets, size_t length, bool sealing)
-{
-    uint32_t key = 0, sum = 0;
-    (void)context;
-    for (size_t i = 0; i < 13; i++) key = 31u * key + nonce[i];
-    for (size_t i = 0; i < known_length; i++) key = 31u * key + known[i];
-    for (size_t i = 0; i < length; i++) {
-        sum += sealing ? octets[i] : 0u;
-        octets[i] = (uint8_t)(octets[i] ^ (key + i));
-        sum += sealing ? 0u : octets[i];
-    }
-    for (size_t i = 0; i < TAG; i++) {
-        if (!sealing && octets[length + i] != (uint8_t)(key + 7u * sum)) return false;
-        octets[length + i] = (uint8_t)(key + 7u * sum);
-    }
-    return true;
-}
 static bool seal(void *c, uint32_t s, const uint8_t n[13], const uint8_t *a, size_t al,
-                 uint8_t *o, size_t ol) { return s != 9 && toy(c, n, a, al, o, ol, true); }
+                 uint8_t *o, size_t ol)
+{ (void)c; (void)s; return has_key && ccm(key, TAG, n, a, al, o, ol, true); }
 static bool unseal(void *c, uint32_t s, const uint8_t n[13], const uint8_t *a, size_t al,
-                   uint8_t *o, size_t ol) { return s != 9 && toy(c, n, a, al, o, ol, false); }
+                   uint8_t *o, size_t ol)
+{ (void)c; (void)s; return has_key && ccm(key, TAG, n, a, al, o, ol, false); }
 static uint32_t expected(void *c, uint32_t s) { (void)c; (void)s; return expected_next; }
 """
 
@@ -112,7 +89,7 @@ def _main(layout: Layout) -> Iterator[str]:
     schema, names = layout.schema, CNames(layout)
     call, macro = names.prefix, names.macro
     sealed, repair = layout.check.sealed, layout.repair is not None
-    guards = ("&cipher, " if sealed else "") + ("&ring, " if repair else "")
+    guards = ("&cipher, " if sealed else "") + ("passed, " if repair else "")
     header = "&h, " if repair else ""
     yield f'#include "{schema.name}.h"'
     yield "#include <inttypes.h>"
@@ -120,16 +97,24 @@ def _main(layout: Layout) -> Iterator[str]:
     yield "#include <stdlib.h>"
     yield "#include <string.h>"
     if sealed:
-        yield _TOY_CIPHER.replace("TAG", str(layout.check.octets))
+        yield AES_CCM.read_text(encoding="utf-8")
+        yield _CIPHER.replace("TAG", str(layout.check.octets))
         yield f"static const struct {call}_cipher cipher = {{seal, unseal, expected, NULL}};"
     if repair:
-        yield f"static struct {call}_ring ring;"
+        yield f"static struct {call}_ring ring, *passed = &ring;"
     yield "static char *at;"
     yield "static uint64_t next(void) {"
     yield "    char *end; uint64_t value = *at == ' ' && at[1] == '-'"
     yield "        ? (uint64_t)strtoll(at, &end, 10) : strtoull(at, &end, 10);"
     yield "    if (end == at) exit(3);"
     yield "    at = end; return value; }"
+    yield "static size_t unhex(uint8_t *octets) {"
+    yield "    while (*at == ' ') at++;"
+    yield '    size_t n = strspn(at, "0123456789abcdef") / 2;'
+    yield "    for (size_t i = 0; i < n; i++, at += 2) {"
+    yield "        char two[3] = {at[0], at[1], 0};"
+    yield "        octets[i] = (uint8_t)strtoul(two, NULL, 16); }"
+    yield "    return n; }"
     yield "static void hex(const uint8_t *octets, size_t length) {"
     yield '    for (size_t i = 0; i < length; i++) printf("%02x", octets[i]);'
     yield "}"
@@ -176,6 +161,15 @@ def _main(layout: Layout) -> Iterator[str]:
     yield "        at = line + 1;"
     if sealed:
         yield "        if (line[0] == 'x') { expected_next = (uint32_t)next(); continue; }"
+        yield "        if (line[0] == 'k') { has_key = unhex(key) == 16; continue; }"
+    if layout.repair:
+        symbol = layout.repair.symbol_bytes
+        yield "        if (line[0] == 'r') {"
+        yield "            memset(&ring, 0, sizeof ring); passed = at[1] == '-' ? NULL : &ring;"
+        yield "            if (passed) {"
+        yield "                ring.next = (uint32_t)next(); ring.at = (uint32_t)next();"
+        yield f"                ring.held = (uint32_t)(unhex(ring.sources) / {symbol}); }}"
+        yield "            continue; }"
     yield "        uint8_t message = (uint8_t)next(); uint32_t station = (uint32_t)next();"
     yield "        if (line[0] == 'e') {"
     yield "            uint32_t sequence = (uint32_t)next();"
@@ -186,13 +180,10 @@ def _main(layout: Layout) -> Iterator[str]:
     yield "            default: exit(5); }"
     yield "            continue;"
     yield "        }"
-    yield "        while (*at == ' ') at++;"
-    yield '        size_t n = strspn(at, "0123456789abcdef") / 2;'
-    yield "        uint8_t *f = malloc(n + !n);"
-    yield "        for (size_t i = 0; i < n; i++) {"
-    yield "            char two[3] = {at[2 * i], at[2 * i + 1], 0};"
-    yield "            f[i] = (uint8_t)strtoul(two, NULL, 16); }"
+    yield "        static uint8_t octets[1 << 16]; size_t n = unhex(octets);"
+    yield "        uint8_t *f = memcpy(malloc(n + !n), octets, n);"
     yield f"        struct {call}_header h = {{message, station, 0}};"
+    yield "        if (*at == ' ') h.sequence = (uint32_t)next();"
     yield f"        int result = {call}_open(f, n, {'&cipher, ' if sealed else ''}&h);"
     yield '        if (result != 0) { printf("%d\\n", result); free(f); continue; }'
     yield "        switch (h.message) {"

@@ -25,21 +25,43 @@ class Device:
         raise NotImplementedError
 
     def record(self, message: Message, station: int, sequence: int, row: list[Any]) -> Any:
+        counted = self.schema.frame.sequence_bits or self.layout.check.sealed or self.layout.repair
         return {
             "message": message.name,
             "station": station,
-            "sequence": sequence if self.schema.frame.sequence_bits else None,
+            "sequence": sequence if counted else None,
             "values": as_json(self.schema, message.fields, row),
         }
 
+    def told(self, record: dict[str, Any]) -> dict[str, Any]:
+        """As much of what a decoder must say as this target says."""
+        return record
+
+    def before(self, entry: dict[str, Any], counter: int = 0) -> list[str]:
+        """What a vector says beside its frame; `counter` is that of a frame that is to be made."""
+        lines = []
+        if self.layout.check.sealed:
+            lines += [f"k {entry.get('key', '-')}", f"x {entry.get('expected', 0)}"]
+        if self.layout.repair is not None and "ring" in entry:
+            at = len(entry["ring"]) % self.layout.repair.repair.span
+            lines.append(f"r {counter} {at} {''.join(entry['ring'])}")
+        elif self.layout.repair is not None:
+            lines.append("r -")
+        return lines
+
 
 class InC(Device):
+    def told(self, record: dict[str, Any]) -> dict[str, Any]:
+        """It passes over repair symbols."""
+        return {name: record[name] for name in record if name != "repair"}
+
     def start(self, folder: Path) -> list[str]:
         return [str(build(self.layout, folder, "-O1", *SANITIZERS))]
 
     def decoding(self, frame: str, carried: dict[str, Any]) -> str:
         message = self.messages[carried.get("message", self.schema.messages[0].name)]
-        return f"d {message.code} {carried.get('station', 0)} {frame}"
+        said = f"d {message.code} {carried.get('station', 0)} {frame}"
+        return f"{said} {carried['sequence']}" if "sequence" in carried else said
 
     def read(self, answer: str) -> Any:
         reason, *numbers = map(int, answer.split())
@@ -47,7 +69,9 @@ class InC(Device):
             return reason
         code, station, sequence, *values = numbers
         message = next(each for each in self.schema.messages if each.code == code)
-        return self.record(message, station, sequence, unflattened(message.fields, iter(values)))
+        counter = {"counter": values.pop()} if self.layout.check.sealed else {}
+        row = unflattened(message.fields, iter(values))
+        return self.record(message, station, sequence, row) | counter
 
     def encoding(self, record: dict[str, Any]) -> str:
         message = self.messages[record["message"]]
@@ -67,17 +91,22 @@ class InMicroPython(Device):
         said = ""
         if "message" in carried and len(self.schema.messages) > 1:
             said += f"{self.messages[carried['message']].code}, "
-        if "station" in carried:
-            said += f"{carried['station']}, "
+        said += "".join(f"{carried[name]}, " for name in ("station", "sequence") if name in carried)
         return f"d {frame} {said}"
 
     def read(self, answer: str) -> Any:
         told = literal_eval(answer)
         if isinstance(told, int):
             return told
-        code, station, sequence, row = told
+        code, station, sequence, row, *more = told
         message = next(each for each in self.schema.messages if each.code == code)
-        return self.record(message, station, sequence, row)
+        record = self.record(message, station, sequence, row)
+        if self.layout.check.sealed:
+            record["counter"] = more.pop(0)
+        if self.layout.repair and more[0]:
+            held, symbol = more[0]
+            record["repair"] = {"held": held, "symbol": symbol.hex()}
+        return record
 
     def encoding(self, record: dict[str, Any]) -> str:
         message = self.messages[record["message"]]

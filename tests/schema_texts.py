@@ -36,7 +36,7 @@ def toml_of(schema: Schema) -> str:
         f"message_bits = {frame.message_bits}",
         f"station_bits = {frame.station_bits}",
         f"sequence_bits = {frame.sequence_bits}",
-        f"check = {_text(frame.check)}",
+        f"seal = {_text(frame.seal)}" if frame.seal else f"check = {_text(frame.check)}",
         "[policy]",
         f"interval_min = {policy.interval_s // 60}",
         f"independence_min = {policy.independence_s // 60}",

@@ -45,7 +45,10 @@ class Stranger:
     # Identity
 
     def canonical(self) -> str:
-        form = {
+        return json.dumps(self.form(), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+    def form(self) -> dict[str, Any]:
+        return {
             "format": 1,
             "name": self.head["name"],
             "version": self.head["version"],
@@ -72,7 +75,6 @@ class Stranger:
                 for code, name in sorted(self.messages.items())
             ],
         }
-        return json.dumps(form, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
     def fields(self, message: str) -> list[dict[str, Any]]:
         fields: list[dict[str, Any]] = self.toml["message"][message]["fields"]
@@ -112,8 +114,13 @@ class Stranger:
 
     def longest(self) -> int:
         """Of all frames before their checks, in bits of whole bytes."""
-        payload = max(self.most(self.fields(name)) for name in self.messages.values())
-        return -(-(self.header_bits() + payload) // 8) * 8
+        behind = max(
+            self.repair_bits(name) + self.most(self.fields(name)) for name in self.messages.values()
+        )
+        return -(-(self.header_bits() + behind) // 8) * 8
+
+    def repair_bits(self, message: str) -> int:  # noqa: ARG002
+        return 0
 
     def header_bits(self) -> int:
         return sum(self.frame[f"{part}_bits"] for part in ("tag", "message", "station", "sequence"))
@@ -123,10 +130,9 @@ class Stranger:
     def decode(
         self, frame: bytes, carried: dict[str, Any], received: datetime | None = None
     ) -> dict[str, Any]:
-        size, polynomial = CHECKS[self.check]
-        if not -(-self.header_bits() // 8) + size // 8 <= len(frame) <= 340:
+        if not -(-self.header_bits() // 8) + self.check_bytes() <= len(frame) <= 340:
             raise Refused(WRONG_LENGTH)
-        reader = Reader(frame[: -size // 8])
+        reader = Reader(frame[: -self.check_bytes()])
         tag = reader.take(self.frame["tag_bits"])
         if tag != int.from_bytes(self.identity, "big") >> (256 - self.frame["tag_bits"]):
             raise Refused(UNKNOWN_TAG)
@@ -143,18 +149,17 @@ class Stranger:
         sequence = carried.get("sequence")
         if self.frame["sequence_bits"]:
             sequence = reader.take(self.frame["sequence_bits"])
-        data = (
+        unsent = (
             self.identity
             + unsent_code.to_bytes(1, "big")
             + unsent_station.to_bytes(4, "big")
             + len(frame).to_bytes(2, "big")
-            + frame[: -size // 8]
         )
-        if crc(data, size, polynomial) != int.from_bytes(frame[-size // 8 :], "big"):
-            raise Refused(FAILED_CHECK)
+        reader.bits = bits_of(self.verified(frame, unsent, station, sequence))
         if code not in self.messages:
             raise Refused(UNKNOWN_MESSAGE)
         name = self.messages[code]
+        self.before_payload(reader, name, sequence)
         values = self.group(reader, self.fields(name), received)
         rest = reader.rest()
         if len(rest) > 7:
@@ -162,6 +167,20 @@ class Stranger:
         if "1" in rest:
             raise Refused(NONZERO_PAD)
         return {"message": name, "station": station, "sequence": sequence, "values": values}
+
+    def check_bytes(self) -> int:
+        return CHECKS[self.check][0] // 8
+
+    def verified(self, frame: bytes, unsent: bytes, station: int, sequence: Any) -> bytes:  # noqa: ARG002
+        """The frame up to its check."""
+        size, polynomial = CHECKS[self.check]
+        data, check = frame[: -size // 8], frame[-size // 8 :]
+        if crc(unsent + data, size, polynomial) != int.from_bytes(check, "big"):
+            raise Refused(FAILED_CHECK)
+        return data
+
+    def before_payload(self, reader: "Reader", message: str, sequence: Any) -> None:
+        """What a schema may put there is not in this document."""
 
     def group(
         self, reader: "Reader", fields: list[dict[str, Any]], received: datetime | None
@@ -214,7 +233,7 @@ class Stranger:
 
 class Reader:
     def __init__(self, data: bytes) -> None:
-        self.bits = "".join(format(byte, "08b") for byte in data)
+        self.bits = bits_of(data)
         self.at = 0
 
     def take(self, bits: int) -> int:
@@ -225,6 +244,10 @@ class Reader:
 
     def rest(self) -> str:
         return self.bits[self.at :]
+
+
+def bits_of(data: bytes) -> str:
+    return "".join(format(byte, "08b") for byte in data)
 
 
 def canonical_field(field: dict[str, Any]) -> dict[str, Any]:

@@ -6,6 +6,8 @@ from pathlib import Path
 from types import ModuleType
 
 ROOT = Path(__file__).parent.parent
+# A script finds its neighbours as it does when it is run; after all else, for one is named `test`.
+sys.path.append(str(ROOT / "tools"))
 
 
 def tool(name: str) -> ModuleType:

@@ -1,29 +1,37 @@
-"""Test vectors: the cases of vector_cases.py as spec/vectors/*.json, by the reference codec.
+"""Test vectors: the cases of vector_cases/ as spec/vectors/*.json, by the reference codec.
 
     python tools/vectors.py
 
 Each file stands alone: the schema and its species table as text, the canonical form and the
 identity that follow from them, frames with the record each must read as, frames that must be
-refused with the reason, and values that no encoder may send. spec/wire-format.md says how to use
-them. A file made again is the same, byte for byte.
+refused with the reason, values that no encoder may send, and what repair symbols win back.
+spec/wire-format.md says how to use them. A file made again is the same, byte for byte.
 """
 
 import json
 from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from vector_cases import FILES, LAST_COUNTER, Case, VectorFile
+from vector_beside import Beside, key
+from vector_cases import FILES
+from vector_cases.case import LAST_COUNTER, Case, Loss, VectorFile
+from vector_faults import Faults
 
 from packcodec.codec import Record, to_json
 from packcodec.codec import reference as payloads
-from packcodec.errors import DecodeError, EncodeError, Reason
+from packcodec.errors import DecodeError, EncodeError
 from packcodec.frame import reference as frames
+from packcodec.frame import reference_repair as repairs
 from packcodec.layout import Layout, canonical_form, compile_layout
 from packcodec.schema import read_schema
 
 FOLDER = Path(__file__).parent.parent / "spec" / "vectors"
+WARNING = (
+    "The keys are invented and published: for tests alone. No station may ever have one of them."
+)
 
 
 def vectors() -> dict[str, str]:
@@ -36,126 +44,127 @@ def vectors() -> dict[str, str]:
 
 def _document(file: VectorFile) -> dict[str, Any]:
     layout = compile_layout(read_schema(file.toml, file.species, place=file.name))
+    sent = list(_sent(layout, file))
     return {
         "about": file.about,
+        **({"warning": WARNING} if file.keys else {}),
         "schema": file.toml,
         "species": file.species,
         "canonical": canonical_form(layout.schema),
         "identity": layout.identity.hex(),
         "check": layout.check.name,
-        "valid": [_valid(layout, case) for case in file.cases],
-        "invalid": list(_invalid(layout, file)),
+        "valid": [_valid(layout, each) for each in sent],
+        "invalid": list(_invalid(layout, file, sent[0].beside)),
         "refused": list(_refused(layout, file)),
+        **(
+            {"recovered": [_recovered(layout, sent, loss) for loss in file.losses]}
+            if file.losses
+            else {}
+        ),
     }
 
 
-def _valid(layout: Layout, case: Case) -> dict[str, Any]:
-    frame = frames.encode(
-        layout, case.message, case.values, station=case.station, counter=case.counter
-    )
-    record = frames.decode(layout, frame, station=case.station, message=case.message)
-    told: dict[str, Any] = {}
+@dataclass(frozen=True)
+class Sent:
+    """A case and its frame; `ring` is what it passed, and `source` what it left there."""
+
+    case: Case
+    frame: bytes
+    beside: Beside
+    ring: tuple[bytes, ...] | None
+    source: bytes
+
+
+@dataclass
+class Ring:
+    """The last sources of a station, as spec/repair.md has them."""
+
+    span: int
+    sources: list[bytes] = field(default_factory=list)
+    next: int = 0
+
+    def before(self, case: Case, unused: bytes) -> tuple[bytes, ...]:
+        """The sources before a case."""
+        if case.kept:
+            self.sources += [unused] * (case.counter - self.next)
+        elif case.counter != self.next:
+            self.sources = []
+        self.sources = self.sources[-self.span :]
+        return tuple(self.sources)
+
+    def add(self, case: Case, source: bytes) -> None:
+        self.sources.append(source)
+        self.next = case.counter + 1
+
+
+def _sent(layout: Layout, file: VectorFile) -> Iterator[Sent]:
+    rings: dict[int, Ring] = {}
+    for case in file.cases:
+        ring, source = None, b""
+        if layout.repair is not None and not case.without_ring:
+            message = next(one for one in layout.schema.messages if one.name == case.message)
+            payload = payloads.encode_bits(layout.schema, message, case.values)
+            source = repairs.source(layout, message.code, payload)
+            kept = rings.setdefault(case.station, Ring(layout.repair.repair.span))
+            ring = kept.before(case, bytes(layout.repair.symbol_bytes))
+            kept.add(case, source)
+        secret = file.keys.get(case.station, "")
+        frame = frames.encode(
+            layout,
+            case.message,
+            case.values,
+            station=case.station,
+            counter=case.counter,
+            key=key(secret),
+            ring=ring or (),
+        )
+        said = case.counter if case.said_whole else case.counter % (1 << frames.CARRIED_BITS)
+        told = (secret, case.expected, case.received)
+        yield Sent(case, frame, Beside(case.message, case.station, said, *told), ring, source)
+
+
+def _valid(layout: Layout, sent: Sent) -> dict[str, Any]:
+    case = sent.case
+    read = sent.beside.read(layout, sent.frame)
     if case.received:
         received = datetime.fromisoformat(case.received)
-        values = frames.resolved(record.values, layout.schema.epoch, received)
-        record = Record(record.message, values, record.station, record.sequence)
-        told["received"] = case.received
+        values = frames.resolved(read.record.values, layout.schema.epoch, received)
+        record = Record(read.record.message, values, read.record.station, read.record.sequence)
+        read = replace(read, record=record)
     said = Record(case.message, case.values, case.station, case.counter)
+    passed: dict[str, Any] = {}
+    if sent.ring is not None:
+        passed["ring"] = [source.hex() for source in sent.ring]
+        passed["source"] = sent.source.hex()
     return {
         "about": case.about,
         "said": said.to_json(),
-        "frame": frame.hex(),
-        **_carried(layout, case.message, case.station),
-        **told,
-        "read": record.to_json(),
+        **passed,
+        "frame": sent.frame.hex(),
+        **sent.beside.to_json(layout),
+        "read": read.to_json(),
     }
 
 
-def _carried(layout: Layout, message: str, station: int) -> dict[str, Any]:
-    """What the carrier says because the header does not."""
-    widths = layout.schema.frame
-    carried: dict[str, str | int] = {}
-    if not widths.message_bits:
-        carried["message"] = message
-    if not widths.station_bits:
-        carried["station"] = station
-    return {"carried": carried} if carried else {}
-
-
-def _invalid(layout: Layout, file: VectorFile) -> Iterator[dict[str, Any]]:
+def _invalid(layout: Layout, file: VectorFile, beside: Beside) -> Iterator[dict[str, Any]]:
     """Frames with one fault each; the reference must refuse them for the reason given."""
-    case = file.cases[0]
-    for about, frame, reason, station in _faults(layout, file, case):
+    for bad in Faults(layout, file, beside).all():
         try:
-            record = frames.decode(layout, frame, station=station, message=case.message)
+            read = bad.beside.read(layout, bad.frame)
         except DecodeError as error:
-            if error.reason is not reason:
-                raise SystemExit(f"{file.name}: {about} is refused for {error.reason}") from error
+            if error.reason is not bad.reason:
+                raise SystemExit(
+                    f"{file.name}: {bad.about} is refused for {error.reason}"
+                ) from error
         else:
-            raise SystemExit(f"{file.name}: {about} reads as {record}")
+            raise SystemExit(f"{file.name}: {bad.about} reads as {read}")
         yield {
-            "about": about,
-            "frame": frame.hex(),
-            **_carried(layout, case.message, station),
-            "reason": int(reason),
-            "reason_name": reason.name,
+            "about": bad.about,
+            "frame": bad.frame.hex(),
+            **bad.beside.to_json(layout),
+            "reason": int(bad.reason),
+            "reason_name": bad.reason.name,
         }
-
-
-def _faults(
-    layout: Layout, file: VectorFile, case: Case
-) -> Iterator[tuple[str, bytes, Reason, int]]:
-    schema, station, counter = layout.schema, case.station, case.counter
-    message = next(one for one in schema.messages if one.name == case.message)
-    payload = payloads.encode_bits(schema, message, case.values)
-    octets, widths = layout.check.octets, schema.frame
-
-    def framed(payload: str, code: int = message.code, pad: str = "") -> bytes:
-        return frames.frame_of(layout, code, payload, station=station, counter=counter, pad=pad)
-
-    good = framed(payload)
-    for fault in file.faults:
-        yield fault.about, framed(fault.bits), fault.reason, station
-    yield "no bytes", b"", Reason.WRONG_LENGTH, station
-    yield "a check without its last byte", good[-octets:-1], Reason.WRONG_LENGTH, station
-    yield "longer than any link carries", framed(payload + "0" * 2700), Reason.WRONG_LENGTH, station
-    yield "a zero byte after the payload", framed(payload + "0" * 8), Reason.WRONG_LENGTH, station
-    bits_sent = layout.header_bits + len(payload)
-    if bits_sent > 8:
-        short = payload[: len(payload) - (bits_sent - 1) % 8 - 1]
-        yield "payload without its last byte", framed(short), Reason.WRONG_LENGTH, station
-    for pad in range(1, -bits_sent % 8 + 1):
-        ones = "0" * (pad - 1) + "1"
-        yield (
-            f"bit {pad} of the padding is 1",
-            framed(payload, pad=ones),
-            Reason.NONZERO_PAD,
-            station,
-        )
-    if widths.message_bits:
-        codes = {one.code for one in schema.messages}
-        unknown = min(set(range(1 << widths.message_bits)) - codes)
-        yield (
-            f"message code {unknown}",
-            framed(payload, unknown),
-            Reason.UNKNOWN_MESSAGE,
-            station,
-        )
-    if widths.tag_bits:
-        yield "a bit of the tag", _flipped(good, 0), Reason.UNKNOWN_TAG, station
-    for bit in (widths.tag_bits, 8 * len(good) - 8 * octets, 8 * len(good) - 1):
-        yield f"bit {bit} flipped", _flipped(good, bit), Reason.FAILED_CHECK, station
-    if not widths.station_bits:
-        yield "for another station", good, Reason.FAILED_CHECK, station ^ 1
-    if len(good) > octets + layout.header_bits // 8 + 1:
-        cut = good[: -octets - 1] + good[-octets:]
-        yield "the last byte before the check lost", cut, Reason.FAILED_CHECK, station
-
-
-def _flipped(frame: bytes, bit: int) -> bytes:
-    """`frame` with one bit, counted from the first sent, changed."""
-    changed = int.from_bytes(frame, "big") ^ 1 << (8 * len(frame) - 1 - bit)
-    return changed.to_bytes(len(frame), "big")
 
 
 def _refused(layout: Layout, file: VectorFile) -> Iterator[dict[str, Any]]:
@@ -175,6 +184,36 @@ def _refused(layout: Layout, file: VectorFile) -> Iterator[dict[str, Any]]:
             "values": to_json(refusal.values),
             "field": refusal.field,
         }
+
+
+def _recovered(layout: Layout, sent: list[Sent], loss: Loss) -> dict[str, Any]:
+    """The frames of a run that were heard, and the records that their symbols give back."""
+    assert layout.repair is not None
+    run = [
+        each
+        for each in sent
+        if each.case.station == loss.station
+        and loss.first <= each.case.counter <= loss.last
+        and each.ring is not None
+    ]
+    heard = [each for each in run if each.case.counter not in loss.lost]
+    fields = {each.case.counter: each.beside.read(layout, each.frame).repair for each in heard}
+    found = repairs.won_back(
+        layout.repair,
+        loss.station,
+        {each.case.counter: each.source for each in heard},
+        {counter: said for counter, said in fields.items() if said is not None},
+    )
+    gives = []
+    for counter, source in sorted(found.items()):
+        reopened = repairs.reopened(layout.schema, source)
+        if reopened is not None:
+            gives.append(Record(*reopened, loss.station, counter).to_json())
+    return {
+        "about": loss.about,
+        "heard": [{"frame": each.frame.hex(), **each.beside.to_json(layout)} for each in heard],
+        "gives": gives,
+    }
 
 
 def main() -> None:

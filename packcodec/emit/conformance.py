@@ -1,8 +1,10 @@
 """Any decoder against the test vectors of spec/: what to ask it, and whether its answers are right.
 
 A decoder is asked one frame a line: its bytes in hexadecimal ("-" for none), then what the carrier
-says as words: received=2027-04-01T06:30:00Z, station=3, message=sighting, sequence=7. It answers
-each line with one line of JSON: the record, or {"reason": number} (spec/wire-format.md, "Errors").
+says as words: received=2027-04-01T06:30:00Z, station=3, message=sighting, sequence=7; and of the
+station that a sealed frame names the key in hexadecimal and the counter expected next, where they
+are known: key=000102…, expected=70000. It answers each line with one line of JSON: the record, or
+{"reason": number} (spec/wire-format.md, "Errors").
 """
 
 import json
@@ -70,11 +72,9 @@ def _invalid(vectors: list[dict[str, Any]]) -> Iterator[Question]:
 
 
 def _line(vector: dict[str, Any]) -> str:
-    words = [vector["frame"] or "-"]
-    if vector.get("received"):
-        words.append(f"received={vector['received']}")
-    words += [f"{name}={said}" for name, said in vector.get("carried", {}).items()]
-    return " ".join(words)
+    told = {name: vector[name] for name in ("received", "key", "expected") if name in vector}
+    told |= vector.get("carried", {})
+    return " ".join([vector["frame"] or "-", *(f"{name}={said}" for name, said in told.items())])
 
 
 def _read(line: str) -> Any:

@@ -8,6 +8,7 @@ import pytest
 from conftest import Command
 
 from packcodec.emit import TARGETS, emit
+from packcodec.emit.conformance import questions
 from packcodec.layout import compile_layout
 from packcodec.schema import read_schema
 
@@ -101,6 +102,32 @@ def test_a_decoder_that_is_wrong_once_fails(
     assert ran.code == 1
     assert "{'reason': 5}" in ran.out
     assert '"reason": 1' in ran.out
+
+
+def test_a_decoder_that_never_uses_the_key_fails(
+    packcodec: Command, decoder: str, tmp_path: Path
+) -> None:
+    emitted = tmp_path / "sealed-sign8.py"
+    text = emitted.read_text()
+    assert 'ciphers=_ciphers(said.get("key"))' in text
+    emitted.write_text(text.replace('_ciphers(said.get("key"))', "{}"))
+    vectors = VECTORS / "sealed-sign8.json"
+    ran = packcodec("verify", "--command", decoder, "--vectors", vectors, "--json")
+    assert ran.code == 1
+    (told,) = json.loads(ran.out)["files"]
+    missed = {each["about"] for each in told["missed"]}
+    assert "a record" in missed
+    assert "the key of another station" not in missed
+
+
+def test_a_sealed_frame_is_asked_with_its_key_and_the_counter_expected() -> None:
+    file = VECTORS / "sealed-ccm4.json"
+    asked = {each.about: each for each in questions(file.read_text(), str(file))}
+    lost = asked["300 frames lost"]
+    _, key, expected = lost.line.split()
+    assert (key, expected) == ("key=000102030405060708090a0b0c0d0e0f", "expected=69700")
+    assert lost.right["counter"] == 70_000
+    assert " " not in asked["no key of the station"].line
 
 
 @pytest.mark.parametrize("words", ["-c 'exit()'", "-c 'exit(3)'", "-c 'print(1)'"])

@@ -3,10 +3,9 @@
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
-from typing import Any
 
 import pytest
-from c_program import COMPILER, SANITIZERS, ToyKey, ask, build, carried
+from c_program import COMPILER, SANITIZERS, ask, build, carried
 from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from strategies import schemas, values_for
@@ -15,12 +14,14 @@ from whole_values import flat
 from packcodec.errors import DecodeError
 from packcodec.frame.codec import Codec
 from packcodec.frame.repair import Ring
+from packcodec.frame.seal import Key
 from packcodec.layout import compile_layout
 from packcodec.schema import read_schema
 
 SEAL_PAGE = (Path(__file__).parents[2] / "spec" / "seal.md").read_text(encoding="utf-8")
 SEALS = ("ccm4", "ccm8", "sign4", "sign8")
 NO_KEY = "101"
+SECRET = bytes(range(16))
 
 needs_compiler = pytest.mark.skipif(COMPILER is None, reason="no C compiler (gcc or clang)")
 
@@ -35,10 +36,9 @@ def test_sealed_frames_open_and_stay_shut_alike(seal: str, coding: str, tmp_path
     else:
         toml = toml.replace("[frame]", f'coding = "{coding}"\n[frame]')
     layout = compile_layout(read_schema(toml, ""))
-    keys: Any = {3: ToyKey()}
-    codec, random = Codec(layout, keys), Random(seal)
+    codec, random = Codec(layout, {3: Key(SECRET)}), Random(seal)
     ring = Ring(layout.repair, 3) if layout.repair else None
-    asked, answers, counter = [], [], 0
+    asked, answers, counter = [f"k {SECRET.hex()}"], [], 0
     for _ in range(100):
         far = random.choice((random.randrange(1 << 32), (1 << 32) - 1))
         counter = counter + 1 if random.random() < 0.7 and counter < (1 << 32) - 1 else far
@@ -56,7 +56,7 @@ def test_sealed_frames_open_and_stay_shut_alike(seal: str, coding: str, tmp_path
         for each in (frame, bytes(changed), frame[:-1], random.randbytes(len(frame))):
             asked += [f"x {expected}", f"d 2 3 {each.hex()}"]
             answers.append(opened(codec, each, expected))
-    asked.append("e 2 9 0 2800 0")
+    asked += ["k -", "e 2 9 0 2800 0"]
     answers.append(NO_KEY)
     assert ask(build(layout, tmp_path, "-O1", *SANITIZERS), asked) == answers
 

@@ -1,6 +1,5 @@
 """Sealed frames and repair symbols in emitted Python, MicroPython and JavaScript."""
 
-import json
 import re
 import subprocess
 import sys
@@ -16,12 +15,13 @@ from hypothesis import strategies as st
 from micropython_program import INTERPRETER
 from record_languages import NODE, JavaScript, ecmascript_5_fault
 from strategies import schemas, values_for
+from vector_entry import told
 from whole_values import nested
 
 from packcodec.codec import to_json
 from packcodec.emit import emit
 from packcodec.errors import CarrierError, DecodeError, LayoutError
-from packcodec.frame.codec import Codec, Opened
+from packcodec.frame.codec import Codec
 from packcodec.frame.repair import Ring
 from packcodec.frame.seal import Key
 from packcodec.layout import compile_layout
@@ -38,16 +38,6 @@ def module_of(layout: Layout, target: str = "python") -> Any:
     module: Any = ModuleType(name.removesuffix(".py"))
     exec(compile(text, name, "exec"), module.__dict__)
     return module
-
-
-def told(opened: Opened) -> dict[str, Any]:
-    """What the emitted decoder says of an opened frame."""
-    said: dict[str, Any] = opened.record.to_json()
-    if opened.counter is not None:
-        said["counter"] = opened.counter
-    if opened.repair is not None:
-        said["repair"] = {"held": opened.repair.held, "symbol": opened.repair.symbol.hex()}
-    return said
 
 
 def expected(codec: Codec, frame: bytes, **said: Any) -> Any:
@@ -275,56 +265,19 @@ def test_micropython_seals_and_repairs_as_python_does(tmp_path: Path) -> None:
 
 # ---- JavaScript
 
-_SEALING = """
-var crypto = require('crypto'), vm = require('vm'), fs = require('fs');
-var asked = JSON.parse(fs.readFileSync(0, 'utf8')), context = {};
-var key = Buffer.from(asked.key, 'hex');
-vm.runInNewContext(asked.text, context);
-function cipher(make, nonce, bytes, associated) {
-    var made = make('aes-128-ccm', key, Buffer.from(nonce), {authTagLength: asked.tag});
-    return [made, {plaintextLength: bytes}, Buffer.from(associated)];
-}
-function seal(station, nonce, plain, associated) {
-    var made = cipher(crypto.createCipheriv, nonce, plain.length, associated);
-    made[0].setAAD(made[2], made[1]);
-    var octets = made[0].update(Buffer.from(plain));
-    made[0].final();
-    return Array.from(Buffer.concat([octets, made[0].getAuthTag()]));
-}
-function open(station, nonce, sealed, associated) {
-    var end = sealed.length - asked.tag;
-    if (end < 0) { return null; }
-    var made = cipher(crypto.createDecipheriv, nonce, end, associated);
-    made[0].setAuthTag(Buffer.from(sealed.slice(end)));
-    made[0].setAAD(made[2], made[1]);
-    try {
-        var octets = made[0].update(Buffer.from(sealed.slice(0, end)));
-        made[0].final();
-        return Array.from(octets);
-    } catch (wrong) {
-        return null;
-    }
-}
-console.log(JSON.stringify(asked.inputs.map(function (input) {
-    if (input.data) {
-        input.seal = input.shut ? undefined : seal;
-        return context.encodeDownlink(input);
-    }
-    input.open = input.shut ? undefined : open;
-    return context.decodeUplink(input);
-})));
-"""
-
 
 def in_node(layout: Layout, inputs: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    ((_, text),) = emit(layout, "javascript").items()
-    asked = {"text": text, "key": SECRET.hex(), "tag": layout.check.octets, "inputs": inputs}
-    done = subprocess.run(
-        [str(NODE), "-e", _SEALING], input=json.dumps(asked), capture_output=True, text=True
+    """What it answers with the page's key, and to inputs that are `shut` without any."""
+    language = JavaScript(layout)
+    return language.ask(
+        [
+            (
+                "encodeDownlink" if "data" in each else "decodeUplink",
+                each if each.get("shut") else each | language.cipher(SECRET.hex()),
+            )
+            for each in inputs
+        ]
     )
-    assert done.returncode == 0, done.stderr
-    answers: list[dict[str, Any]] = json.loads(done.stdout)
-    return answers
 
 
 def spoken(told: dict[str, Any]) -> Any:
@@ -353,8 +306,8 @@ def test_sealed_frames_in_javascript(seal: str) -> None:
             for each in (frame, bytes(changed), frame[:-1]):
                 inputs.append({"bytes": list(each), "expected": {"3": heard}})
                 answers.append(expected(codec, each, expected={3: heard}))
-    for told, right in zip(in_node(codec.layout, inputs), answers, strict=True):
-        assert told["bytes"] == right if "bytes" in told else spoken(told) == right
+    for said, right in zip(in_node(codec.layout, inputs), answers, strict=True):
+        assert said["bytes"] == right if "bytes" in said else spoken(said) == right
 
 
 @needs_node

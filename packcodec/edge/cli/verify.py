@@ -32,6 +32,11 @@ def command(decoder: str, vectors: str, as_json: bool) -> None:
     frames, one line of hexadecimal digits each and after them what the carrier says
     (station=3 received=2027-04-01T06:30:00Z), and answers each with one line of JSON: the record,
     or {"reason": number}.
+
+    Of a sealed frame the line also says its station's key in hexadecimal, if there is one, and the
+    counter expected next, if that is not 0 (key=000102… expected=70000). The record then has the
+    whole "counter"; where a frame carries a repair symbol, it has "repair": {"held": number,
+    "symbol": hexadecimal}.
     """
     results = []
     for file in _files(Path(vectors)):
