@@ -34,6 +34,7 @@ def add_models(data: dict[str, Any], layout: Layout) -> None:
     for message, said in zip(layout.messages, data["messages"], strict=True):
         walk = _Recorder(layout, message.message, models)
         _fields(walk, message.message.fields, said, walk.path, listed=False)
+        said["most_bytes"] = message.most_frame_bytes
 
 
 def _fields(

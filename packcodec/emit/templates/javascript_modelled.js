@@ -639,12 +639,16 @@
     }
 
     function writePayload(out, message, values) {
-        var fixed = {bytes: [], bits: 0}, string, from, at;
+        var fixed = {bytes: [], bits: 0}, string, from, octets, at;
         writeGroup(fixed, message.fields, values, message.name);
         string = shortest(message, fixed, out.bits);
         from = {bytes: string.bytes, at: 0};
         for (at = 0; at < string.bits; at += 1) {
             put(out, take(from, 1, ''), 1);
+        }
+        octets = Math.ceil((out.bits + SCHEMA.check_bits) / 8);
+        if (octets > message.most_bytes) {
+            throw new Refused(message.name, 'takes ' + octets + ' bytes: say fewer list elements');
         }
     }
 
