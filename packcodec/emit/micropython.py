@@ -182,7 +182,6 @@ def _modelled(layout: Layout, each: MessageLayout, walks: Walks, function: Funct
     of = f"_plain_{each.name}, _walk_{each.name}, {walks.tail(each.name)}"
     function.add(1, f"n = _payload(out, {bits}, {most}, {of}, values)")
     function.add(1, "if n < 0:", f'{INDENT}raise Refused(NO_ROOM, "values")')
-    function.add(1, "n = (n + 7) >> 3")
     return "n"
 
 

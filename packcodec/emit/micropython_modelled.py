@@ -27,7 +27,7 @@ _WALKS = (
     "# or read; of a list's elements it takes one, and puts there what it has read. `known` is the",
     "# species of an element where a set has said it, else -1.",
 )
-_READING = ("reading",)
+_READING = ("reading", "species reading")
 
 
 class Walks:
@@ -55,28 +55,63 @@ class Walks:
 
     def writing(self, blocks: dict[str, str]) -> Iterator[str]:
         """What encoders need: tables, the coder, what of the walk's parts is used, the walks."""
-        used = _used(blocks, self._text())
+        used = self._used(blocks)
         yield from self.constants.lines(self._text() + "".join(used.values()))
         for key, block in used.items():
             if key not in _READING:
-                yield from ("", "", _filled(block))
-        yield from ("", "", "_c = _Coder()", *self._histories())
+                yield from ("", "", block)
+        yield from ("", "", *self._states())
         _, _, *functions = self.functions
         yield from ("", "", *_WALKS, *functions)
 
     def reading(self, blocks: dict[str, str]) -> Iterator[str]:
         """What only decoders need."""
-        used = _used(blocks, self._text())
+        used = self._used(blocks)
         for key in _READING:
             if key in used:
-                yield from ("", "", _filled(used[key]))
+                yield from ("", "", used[key])
 
     def _text(self) -> str:
-        return "\n".join((*self._histories(), *self.functions))
+        return "\n".join((*self._states(), *self.functions))
 
-    def _histories(self) -> Iterator[str]:
+    def _states(self) -> Iterator[str]:
+        yield "_c = _State()"
+        yield "_begin(_c, None, 0, 0, 0)"
         for name, is_set in self.constants.lists.items():
-            yield f"{name} = _List({'bytearray(len(_KNOWN))' if is_set else 'None'})"
+            yield f"{name} = _State()"
+            yield f"{name}.recent = [-1] * {MOST_RECENT}"
+            yield f"{name}.rows = [None] * {RANKS}"
+            if is_set:
+                yield f"{name}.ages = bytearray(len(_KNOWN))"
+            yield f"_forget{'_set' * is_set}({name})"
+
+    def _used(self, blocks: dict[str, str]) -> dict[str, str]:
+        """Those of the blocks that the walks need, in their order, with figures in place."""
+        filled = {key: self._filled(block) for key, block in blocks.items()}
+        text, used = self._text(), {"core", "reading"}
+        while True:
+            said = text + "".join(filled[key] for key in used)
+            more = used | {
+                key
+                for key, block in filled.items()
+                if any(f"{name}(" in said for name in _DEFINED.findall(block))
+            }
+            if more == used:
+                return {key: block for key, block in filled.items() if key in used}
+            used = more
+
+    def _filled(self, block: str) -> str:
+        figures = {
+            "roomy_bits": ROOMY_BITS,
+            "sure_bits": SURE_BITS,
+            "last_room": ROOM_ROWS - 1,
+            "recent": MOST_RECENT,
+            "plain_bits": PLAIN_BITS,
+            "plain": PLAIN,
+        }
+        for name, figure in figures.items():
+            block = block.replace(f"@{name}@", str(figure))
+        return block
 
 
 def _plain(message: MessageLayout) -> Iterator[str]:
@@ -92,33 +127,3 @@ def _plain(message: MessageLayout) -> Iterator[str]:
     yield f"{INDENT}n = _put(out, n, {PLAIN}, {PLAIN_BITS})"
     yield from function.lines
     yield f"{INDENT}return n"
-
-
-def _used(blocks: dict[str, str], text: str) -> dict[str, str]:
-    """Those of the blocks that `text` needs, in their order."""
-    used = {"coder", "core", "reading"}
-    while True:
-        said = text + "".join(blocks[key] for key in used)
-        more = used | {
-            key
-            for key, block in blocks.items()
-            if any(f"{name}(" in said for name in _DEFINED.findall(block))
-        }
-        if more == used:
-            return {key: block for key, block in blocks.items() if key in used}
-        used = more
-
-
-def _filled(block: str) -> str:
-    figures = {
-        "roomy_bits": ROOMY_BITS,
-        "sure_bits": SURE_BITS,
-        "last_room": ROOM_ROWS - 1,
-        "recent": MOST_RECENT,
-        "ranks": RANKS,
-        "plain_bits": PLAIN_BITS,
-        "plain": PLAIN,
-    }
-    for name, figure in figures.items():
-        block = block.replace(f"@{name}@", str(figure))
-    return block

@@ -13,6 +13,7 @@ class Constants:
     def __init__(self, known: list[int]) -> None:
         self.known = known
         self.tables: dict[bytes, str] = {}
+        # Whether a list may go as a set.
         self.lists: dict[str, bool] = {}
 
     def named(self, octets: bytes) -> str:

@@ -21,7 +21,7 @@ from packcodec.schema.model import Field, ListOf, Time
 
 _NEAR = {"before": 0, "before_2": 1, "before_3": 2}
 _TAKEN = TAKEN | {"c", "row", "rows", "at", "known", "here", "count", "seen", "centre", "rank"}
-_TAKEN |= {"last_code", "previous_code", "min", "max"}
+_TAKEN |= {"last_code", "previous_code", "code", "found", "first", "min", "max"}
 
 
 class Group:
@@ -78,14 +78,15 @@ class Group:
         yield f"{INDENT}if c.reading:"
         yield from broken(f"{INDENT * 2}rows[at] = row = [", values, ", ", "]")
         if self.species_at is not None:
-            yield f"{INDENT}_note(here, row, {self.held[self.species_at]})"
+            yield f"{INDENT}_note{'_set' * self.in_set}(here, row, {self.held[self.species_at]})"
         if self.asks_previous:
             yield f"{INDENT}here.previous = row"
 
     def _head(self) -> Iterator[str]:
         if self.here is None:
             for name in self.constants.lists_of(self.name):
-                yield f"{INDENT}_forget({name})"
+                is_set = self.constants.lists[name]
+                yield f"{INDENT}_forget{'_set' * is_set}({name})"
             return
         yield f"{INDENT}row = rows[at]"
         if self.species_at is not None or self.asks_previous:
@@ -154,16 +155,26 @@ class Group:
             add(depth, f"c.start = {variable} * {field.step_s} % {DAY_S}")
 
     def _species(self, variable: str, entry: dict[str, Any], given: str, depth: int) -> None:
-        here, rank = "None", str(MOST_RECENT)
+        """Straight on, for small ports have little stack."""
+        add, constants = self.function.add, self.constants
+        known, here = len(constants.known), "None"
         if entry["recent"] is not None:
-            here, rank = "here", "rank"
+            here = "here"
             stands = f"_stands(here, {given})"
             said = f"min({stands}, {MOST_RECENT})" if self.in_set else stands
-            self.function.add(depth, f"rank = {self._place(entry['recent'], said, depth)}")
-        new = self.constants.sums(entry["new"])
+            add(depth, f"rank = {self._place(entry['recent'], said, depth)}")
+            add(depth, f"if rank < {MOST_RECENT}:", f"{INDENT}{variable} = here.recent[rank]")
+            add(depth + 1, f"if {variable} < 0:")
+            add(depth + 2, 'raise Refused(NOT_CANONICAL, "frame")')
+            add(depth, "else:")
+            depth += 1
         hour = "_hour(c)" if len(entry["new"]) > 1 else "0"
-        rest = f"{rank}, {new}, {hour}, {entry['codes']}, {given}"
-        self.function.add(depth, f"{variable} = _species(c, {here}, {rest})")
+        new = f"{constants.sums(entry['new'])}, {hour}, {known + 1}"
+        another = _alike(entry["codes"], given)
+        add(depth, f"found = _by(c, {new}, _known({given}))")
+        add(depth, f"{variable} = _KNOWN[found] if found < {known} else {another}")
+        add(depth, "if c.reading:")
+        add(depth + 1, f"_refuse_told({here}, found == {known}, {variable})")
 
     def _list(self, at: int, field: ListOf, entry: dict[str, Any], depth: int) -> None:
         name, here = f"{self.name}__{field.name}", f"_H_{self.name}__{field.name}"
@@ -211,9 +222,8 @@ class Group:
         codes, rows = place["codes"], place["rows"]
         if not rows:
             return _alike(codes, said)
-        if place["around"] in ("last", "previous") and place["around"] in place["contexts"]:
+        if (name := place["around"]) in ("last", "previous"):
             # Asked for twice.
-            name = place["around"]
             self.function.add(depth, f"{name}_code = {self._earlier(name, place)}")
             place = {**place, "held": name}
         row = "0"
@@ -221,15 +231,22 @@ class Group:
             size, kind = self._context(name, place)
             row = kind if row == "0" else f"({row}) * {size} + {kind}"
         classes = len(Classes(codes))
-        chosen = f"{self.constants.sums(rows)}, {row}, {classes}"
-        if place["around"] == "none":
-            return _symbol(chosen, classes, codes, said)
-        centre = self._centre(place)
-        if place["around"] != "centre":
+        around = place["around"] != "none"
+        if around:
+            centre = self._centre(place)
             self.function.add(depth, f"centre = {centre}")
-            centre = "centre"
-        folded = _symbol(chosen, classes, codes, f"_fold({said}, {centre}, {codes})")
-        return f"_unfold({folded}, {centre}, {codes})"
+            said = f"_fold({said}, centre, {codes})"
+        classes = len(Classes(codes))
+        chosen = f"{self.constants.sums(rows)}, {row}, {classes}"
+        if classes == codes:
+            code = f"_by(c, {chosen}, {said})"
+        else:
+            self.function.add(depth, f"code = {said}")
+            self.function.add(depth, f"found = _by(c, {chosen}, _class(code, {codes}))")
+            self.function.add(depth, "first = _first(found)")
+            width = f"min(_first(found + 1), {codes}) - first"
+            code = f"first + {_alike(codes, 'code - first', width)}"
+        return f"_unfold({code}, centre, {codes})" if around else code
 
     def _context(self, name: str, place: dict[str, Any]) -> tuple[int, str]:
         """How many kinds there are, and which of them it is."""
@@ -249,10 +266,15 @@ class Group:
         return 9, f"_bucket({code}, {codes}, {len(Classes(codes))})"
 
     def _centre(self, place: dict[str, Any]) -> str:
-        centre = str(place["centre"])
-        if place["around"] == "centre":
-            return centre
-        return f"_near({self._earlier(place['around'], place)}, {centre}, {place['codes']})"
+        """The code to fold around, or what stands in for an earlier one that is absent."""
+        name, centre = place["around"], place["centre"]
+        if name == "centre":
+            return str(centre)
+        code = self._earlier(name, place)
+        codes = place["before"][_NEAR[name]][1] if name in _NEAR else place["codes"]
+        last = place["codes"] - 1
+        most = f"min({code}, {last})" if codes > place["codes"] else code
+        return f"{most} if {code} >= 0 else {centre}" if centre else f"max({most}, 0)"
 
     def _earlier(self, name: str, place: dict[str, Any]) -> str:
         """A code said earlier, -1 where there is none."""
@@ -292,13 +314,6 @@ def _folded(line: str) -> Iterator[str]:
     yield from broken(indent, line.lstrip().split(", "), ", ", "")
 
 
-def _symbol(chosen: str, classes: int, codes: int, said: str) -> str:
-    """A code as its class, by the row of a table that is chosen, and its place in the class."""
-    if classes == codes:
-        return f"_by(c, {chosen}, {said})"
-    return f"_value(c, {chosen}, {codes}, {said})"
-
-
-def _alike(codes: int, said: str) -> str:
-    """A number under `codes`; calls are kept few, for small ports have little stack."""
-    return f"{'_wide' if codes > TOTAL else '_alike'}(c, {codes}, {said})"
+def _alike(codes: int, said: str, of: str = "") -> str:
+    """A number under `codes`, or under `of`, which is no more; calls in calls are kept few."""
+    return f"{'_wide' if codes > TOTAL else '_alike'}(c, {of or codes}, {said})"
