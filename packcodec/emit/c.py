@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from packcodec.emit.c_decode import decode, read
 from packcodec.emit.c_encode import encode
 from packcodec.emit.c_frame import close_frame, constants, frame_of, open_frame
-from packcodec.emit.c_header import INDENT, header
+from packcodec.emit.c_header import header
 from packcodec.emit.c_modelled import Models
 from packcodec.emit.c_types import CNames
 from packcodec.emit.templates import template
@@ -76,12 +76,7 @@ def _message(
         yield from ("", *read(each, names))
     else:
         yield from read(each, names)
-        yield from ("", *models.message(each), "")
-        yield f"enum {call}_result {call}_encode_{name}("
-        tag, size = names.structs[name].tag, names.payload_bytes[name]
-        yield f"{INDENT}const struct {tag} *message, uint8_t *payload, size_t *bits)"
-        yield "{"
-        yield f"{INDENT}return pack_{name}(message, 0u, {size}, payload, bits);"
-        yield "}"
+        yield from ("", *models.message(each))
     yield from ("", *decode(layout, each, names))
-    yield from ("", *frame_of(layout, each, names))
+    packs = models is not None and models.packs(each)
+    yield from ("", *frame_of(layout, each, names, packs=packs))

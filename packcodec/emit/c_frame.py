@@ -169,15 +169,17 @@ def open_frame(layout: Layout, names: CNames) -> Iterator[str]:
     yield "}"
 
 
-def frame_of(layout: Layout, each: MessageLayout, names: CNames) -> Iterator[str]:
-    """The function from a message to its frame."""
+def frame_of(
+    layout: Layout, each: MessageLayout, names: CNames, *, packs: bool
+) -> Iterator[str]:
+    """The function from a message to its frame; `packs` where there is a function `pack_`."""
     call, macro, name = names.prefix, names.macro, each.name
-    modelled, repair = layout.schema.coding == "modelled", layout.repair
+    repair = layout.repair
     payload = "frame + HEADER_BYTES"
     if repair is not None:
         payload = "frame + (front + 7u) / 8u"
     encoded = f"{call}_encode_{name}(message, {payload}, &bits)"
-    if modelled:
+    if packs:
         limit = f"{names.frame_bytes[name]} - CHECK_BYTES"
         encoded = f"pack_{name}(message, HEADER_BITS, {limit}, {payload}, &bits)"
     yield f"enum {call}_result {call}_frame_{name}("

@@ -104,7 +104,11 @@ def _message(each: MessageLayout, layout: Layout, names: CNames) -> Iterator[str
     yield ""
     yield f"#define {names.message_codes[name]} {message.code}u"
     most_bits = each.body.most_bits + (PLAIN_BITS if schema.coding == "modelled" else 0)
-    yield f"#define {size} {max(1, (most_bits + 7) // 8)}u /* the longest payload */"
+    most = (most_bits + 7) // 8
+    if schema.coding == "modelled":
+        # Longer ones are refused: no frame carries them.
+        most = min(most, each.most_frame_bytes - layout.check.octets - layout.header_bits // 8)
+    yield f"#define {size} {max(1, most)}u /* the longest payload */"
     yield f"#define {names.frame_bytes[name]} {each.most_frame_bytes}u /* the longest frame */"
     yield from _constants(message.fields, struct)
     yield ""

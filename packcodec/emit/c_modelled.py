@@ -3,6 +3,7 @@
 `c_told` says what is known of a message while it is coded and `c_past` how it is looked up; `c_say`
 and `c_hear` write the walk over a message in either direction, on what `c_walk` has in common;
 `c_plain` is fixed coding through the same coder; `c_pack` and `c_unpack` make payloads of it all.
+`c_compact` is a smaller form of the encoder, for messages whose shape allows it.
 templates/c_coder.c holds the range coder.
 """
 
@@ -10,7 +11,8 @@ from collections.abc import Iterator
 
 from packcodec.codec.modelled.coder import ROOM_ROWS, SURE_BITS
 from packcodec.codec.modelled.defaults import EVEN
-from packcodec.emit.c_header import function
+from packcodec.emit.c_compact import Compact, CompactHear
+from packcodec.emit.c_header import INDENT, function
 from packcodec.emit.c_hear import Hear
 from packcodec.emit.c_pack import sending
 from packcodec.emit.c_past import shared
@@ -53,9 +55,27 @@ class Models:
         yield from told.structs()
         yield from shared(told)
         yield ""
+        say = Say(told, wide=self.wide)
+        if Compact.fits(told, say, self.layout):
+            compact = Compact(told, say, each, self.layout)
+            yield from compact.function()
+            yield from receiving(told, CompactHear(told, compact, wide=self.wide), packs=False)
+            return
         yield from Sizes(each, self.names).function()
-        yield from sending(told, Say(told, wide=self.wide), each)
-        yield from receiving(told, Hear(told, wide=self.wide))
+        yield from sending(told, say, each)
+        yield from receiving(told, Hear(told, wide=self.wide), packs=True)
+        yield ""
+        call, name, macro = self.names.prefix, each.name, self.names.payload_bytes[each.name]
+        yield f"enum {call}_result {call}_encode_{name}("
+        yield f"{INDENT}const struct {told.struct.tag} *message, uint8_t *payload, size_t *bits)"
+        yield "{"
+        yield f"{INDENT}return pack_{name}(message, 0u, {macro}, payload, bits);"
+        yield "}"
+
+    def packs(self, each: MessageLayout) -> bool:
+        """Whether a message has a function that packs it after a header, for a given length."""
+        told = self.told[each.name]
+        return not Compact.fits(told, Say(told, wide=self.wide), self.layout)
 
     def constants(self, body: str) -> Iterator[str]:
         """What stands before the functions: the tables, and what looks things up in them."""

@@ -7,7 +7,6 @@ end are walked but once: a mark keeps all that is known there, and each try goes
 from collections.abc import Iterator
 
 from packcodec.codec.modelled.coder import SURE_BITS
-from packcodec.codec.modelled.walk import LEAST_MORE
 from packcodec.emit.c_header import INDENT, function
 from packcodec.emit.c_say import Say
 from packcodec.emit.c_told import Part, Told
@@ -22,7 +21,7 @@ def sending(told: Told, say: Say, each: MessageLayout) -> Iterator[str]:
     """The functions from a message to its payload."""
     say.part(told.message)
     if told.remembers:
-        yield from _forget(told)
+        yield from forget(told)
     yield ""
     yield f"struct {told.name}_said {{"
     yield f"{INDENT}struct coder to;"
@@ -49,7 +48,8 @@ def sending(told: Told, say: Say, each: MessageLayout) -> Iterator[str]:
     yield from _pack(told)
 
 
-def _forget(told: Told) -> Iterator[str]:
+def forget(told: Told) -> Iterator[str]:
+    """The function that forgets all that was known of another message."""
     yield ""
     yield from function(
         "Nothing is known of the message yet.",
@@ -76,8 +76,6 @@ def _head(told: Told) -> Iterator[str]:
 def _tail(told: Told, tail: Part, say: Say) -> Iterator[str]:
     assert tail.field is not None
     name, least, most = told.name, tail.field.least, tail.field.most
-    entry = told.message.said["fields"][-1]
-    more = told.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
     count = f"message->{told.struct.counts[tail.field.name]}"
     message = f"const struct {told.struct.tag} *message"
     asked = " && ".join(
@@ -110,7 +108,7 @@ def _tail(told: Told, tail: Part, say: Say) -> Iterator[str]:
         "        const size_t spare = spare_bits(w->to.range, w->to.shifts, room);",
         "",
         "        if (spare < SURE_BITS) {",
-        f"            symbol(&w->to, {more} + more_row(spare) + left);",
+        f"            symbol(&w->to, {say.more_row(tail)} + left);",
         "        } else if (!left) {",
         "            return ENDLESS_BITS;",
         "        }",

@@ -5,14 +5,13 @@ What is decoded is encoded again and compared, so that each record has one paylo
 
 from collections.abc import Iterator
 
-from packcodec.codec.modelled.walk import LEAST_MORE
 from packcodec.emit.c_header import INDENT
 from packcodec.emit.c_hear import Hear
 from packcodec.emit.c_told import Part, Told
 
 
-def receiving(told: Told, hear: Hear) -> Iterator[str]:
-    """The functions from a payload to its message."""
+def receiving(told: Told, hear: Hear, *, packs: bool) -> Iterator[str]:
+    """The functions from a payload to its message; `packs` where there is a function `pack_`."""
     hear.part(told.message)
     name, tag, macro = told.name, told.struct.tag, told.names.macro
     yield ""
@@ -32,6 +31,10 @@ def receiving(told: Told, hear: Hear) -> Iterator[str]:
     walk = f"hear_{name}(&w, message);"
     if told.tail:
         walk = f"tail_heard_{name}(&w, message, left);"
+    again = f"{told.names.prefix}_encode_{name}(message, again, &bits);"
+    if packs:
+        limit = f"(at + 7u) / 8u + {told.names.payload_bytes[name]}"
+        again = f"pack_{name}(message, at, {limit}, again, &bits);"
     body = [
         f"uint8_t again[{told.names.payload_bytes[name]} + 1u];",
         f"struct {name}_heard w;",
@@ -51,7 +54,7 @@ def receiving(told: Told, hear: Hear) -> Iterator[str]:
         f"{INDENT}result = w.from.fault;",
         "}",
         f"if (result == {macro}_OK) {{",
-        f"{INDENT}result = pack_{name}(message, at, length, again, &bits);",
+        f"{INDENT}result = {again}",
         f"{INDENT}if (result != {macro}_OK || !is_same(again, bits, octets, length, at)) {{",
         f"{INDENT * 2}result = {macro}_NOT_CANONICAL;",
         f"{INDENT}}}",
@@ -65,8 +68,6 @@ def receiving(told: Told, hear: Hear) -> Iterator[str]:
 def _tail(told: Told, tail: Part, hear: Hear) -> Iterator[str]:
     assert tail.field is not None
     name, least, most = told.name, tail.field.least, tail.field.most
-    entry = told.message.said["fields"][-1]
-    more = told.tables.sums(entry["more"], f"{tail.path} more, by room", LEAST_MORE)
     count = f"message->{told.struct.counts[tail.field.name]}"
     unless = f"i >= {least}u && " if least else ""
     lines = [
@@ -75,7 +76,7 @@ def _tail(told: Told, tail: Part, hear: Hear) -> Iterator[str]:
         "    const size_t spare = get_spare_bits(&w->from, room);",
         "",
         f"    if ({unless}spare < SURE_BITS",
-        f"        && get_symbol(&w->from, {more} + more_row(spare), 2u) == 0u) {{",
+        f"        && get_symbol(&w->from, {hear.more_row(tail)}, 2u) == 0u) {{",
         "        break;",
         "    }",
         f"    {count} = (uint8_t)(i + 1u);",

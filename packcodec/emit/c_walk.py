@@ -11,6 +11,7 @@ from typing import Any
 
 from packcodec.codec.modelled.history import HOUR_ROWS, MOST_RECENT, NOON_ROW, RANKS
 from packcodec.codec.modelled.tables import MOST_ALONE, Classes
+from packcodec.codec.modelled.walk import LEAST_MORE
 from packcodec.emit.c_codes import code_of, divided
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_past import looks_back
@@ -182,6 +183,12 @@ class Walk:
         starts = self.tables.sums(entry["new"], f"{part.path} new species")
         by_hour = f" + {len(self.tables.known) + 1}u * hour" if len(entry["new"]) > 1 else ""
         return starts + by_hour
+
+    def more_row(self, tail: Part) -> str:
+        """The row that says whether there is one more, where `spare` bits are left."""
+        rows = self.told.message.said["fields"][-1]["more"]
+        more = self.tables.sums(rows, f"{tail.path} more, by room", LEAST_MORE)
+        return f"{more} + more_row(spare)"
 
     # ---- Sets
 

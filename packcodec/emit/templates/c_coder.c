@@ -6,15 +6,25 @@
 #define APART
 #endif
 
-/*@ struct coder */
+/*@ FIRST_RANGE */
 /* ---- The range coder (spec/modelled-coding.md) */
 
 #define FIRST_RANGE 0xfc000000u
 #define PLAIN_BITS 6u
+
+/*@ UNBOUNDED */
+/* In place of a room: one in which nobody asks whether there is one more; and fixed coding. */
+#define UNBOUNDED (-1)
+#define IN_FIXED 0
+
+/*@ LAST_ROW */
 #define LAST_ROW @last_row@u /* of the rows by room */
+
+/*@ SURE_BITS */
 #define SURE_BITS @sure@u /* with so much room left there is surely one more element */
 #define ENDLESS_BITS SIZE_MAX /* in a room of so many bits nobody asks */
 
+/*@ struct coder */
 /* The interval, and the octets before it, which are sure but for a carry; `most` of them are kept. */
 struct coder {
     uint32_t low, range;
@@ -41,14 +51,10 @@ struct source {
 
 /*@ quotient( */
 /* number / by, bit by bit: many a small core cannot divide, and a library's way is far longer. */
-static uint32_t quotient(uint32_t number, uint32_t by)
+static APART uint32_t quotient(uint32_t number, uint32_t by)
 {
     uint32_t bit = 1, found = 0;
 
-    while (by <= number >> 8) {
-        by <<= 8;
-        bit <<= 8;
-    }
     while (by <= number >> 1) {
         by <<= 1;
         bit <<= 1;
