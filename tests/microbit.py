@@ -39,9 +39,7 @@ class Microbit:
         assert self.process.stdin is not None
         assert self.process.stdout is not None
         self.to, self.off = self.process.stdin.fileno(), self.process.stdout.fileno()
-        self._until(b">>> ")
-        os.write(self.to, b"\x01")
-        self._until(b"raw REPL; CTRL-B to exit\r\n>")
+        self._raw(b"")
 
     def run(self, code: str) -> str:
         data = code.encode() + b"\x04"
@@ -54,24 +52,34 @@ class Microbit:
         return said.removeprefix(b"OK").decode().strip()
 
     def load(self, source: str) -> None:
-        """Define what `source` defines, a block at a time, without comments and wide indents.
+        """Define what `source` defines, a statement at a time, without comments and wide indents.
 
-        Its head, then functions, the largest first: to compile one takes room in one piece. What
-        is sent stands in the heap as well, where the longest block's room is never given back.
+        Those of several lines come first, the largest before the rest: to compile one takes room in
+        one piece. The REPL begins anew after each, for it keeps the room of the longest.
         """
         self.run("import gc\n")
         bare = re.sub(r"^ *#.*\n", "", source, flags=re.MULTILINE)
-        bare = re.sub("^(?:    )+", lambda wide: " " * (len(wide[0]) // 4), bare, flags=re.MULTILINE)
-        blocks = [block.strip() for block in re.split(r"\n\n\n+", bare) if block.strip()]
-        functions = [block for block in blocks if block.startswith("def ")]
-        others = [block for block in blocks if not block.startswith("def ")]
-        for block in (others[0], *sorted(functions, key=len, reverse=True), *others[1:]):
-            self.run(block + "\n")
+        bare = re.sub(
+            "^(?:    )+", lambda wide: " " * (len(wide[0]) // 4), bare, flags=re.MULTILINE
+        )
+        head, *statements = re.split(r"\n\n+|\n(?=\w)", bare.strip())
+        long = [each for each in statements if "\n" in each]
+        short = [each for each in statements if "\n" not in each]
+        for statement in (head, *sorted(long, key=len, reverse=True), *short):
+            self.run(f"{statement}\n")
             self.run("gc.collect()\n")
+            self._raw(b"\x02")
 
     def stop(self) -> None:
         self.process.kill()
         self.process.wait()
+
+    def _raw(self, leave: bytes) -> None:
+        """Into the raw REPL, from where `leave` leads."""
+        os.write(self.to, leave)
+        self._until(b">>> ")
+        os.write(self.to, b"\x01")
+        self._until(b"raw REPL; CTRL-B to exit\r\n>")
 
     def _until(self, end: bytes) -> bytes:
         heard = b""
