@@ -1,4 +1,4 @@
-"""Lists of many species in modelled coding, in emitted Python and JavaScript.
+"""Lists in modelled coding, in emitted Python and JavaScript.
 
 Drawn schemas seldom lead there: species fall out of the latest and come back, lists go as sets and
 not, tails end where nobody asks any more, and records are longer than any frame.
@@ -16,18 +16,21 @@ from model_tables import with_models
 from record_languages import NODE, FrozenPython, JavaScript, Language
 from strategies import species_table
 
+from packcodec.codec.modelled.coder import ROOM_ROWS
 from packcodec.errors import DecodeError, EncodeError, Reason
 from packcodec.frame.codec import Codec
 from packcodec.layout import compile_layout
+from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Layout
 from packcodec.schema.model import Boolean, Duration, Field, Integer, ListOf, SpeciesCode, Time
+from packcodec.schema.models import Models, PlaceTable
 
 CODES = 40
 AT = Time("at", 60, 172800)
 SINCE = Duration("after", Fraction(60), Fraction(61380), since="previous")
 OF_SPECIES = (
     SpeciesCode("species"),
-    Integer("individuals", 1, 30),
+    Integer("individuals", 1, 12),
     Boolean("near", optional=True),
     SpeciesCode("beside", optional=True),
 )
@@ -112,7 +115,7 @@ def test_lists_of_many_species_go_alike(
     codec, random = codec_of(name, seed), Random(seed or 0)
     records, framed, answers = [], [], []
     frames: list[tuple[bytes, Mapping[str, Any]]] = []
-    for sequence in range(8):
+    for sequence in range(6):
         few = random.sample(range(CODES - 3), random.choice((1, 4, 6, 20)))
         told = values(codec.schema.messages[0].fields, few, random)
         records.append({"message": "m", "station": 3, "sequence": sequence, "values": told})
@@ -150,6 +153,36 @@ def test_a_record_longer_than_any_frame_is_refused(make: Callable[[Layout], Lang
     longest = codec.encode(of(max(fits)))
     assert language.encode([of(max(fits)), of(max(fits) + 1)]) == [longest.hex(), None]
     assert "bytes: say fewer list elements" in language.problem
+
+
+@in_each_language
+def test_a_size_at_whose_end_nobody_would_ask_is_passed_over(
+    make: Callable[[Layout], Language],
+) -> None:
+    """Zeros cost about a bit each, and eight more where it is asked whether there is one more.
+
+    So what a few bytes would hold takes more, and at the end of more nobody would ask.
+    """
+    rows = ListOf("rows", (Integer("n", 0, 255),), 0, 60)
+    likely_zero = PlaceTable("message.m.rows[].n", (bytes([170] + [128] * 17),))
+    no_more = PlaceTable("message.m.rows more", (bytes([255, 0]),) * ROOM_ROWS, ("room",))
+    models = Models((), (no_more, likely_zero))
+    schema = replace(schema_of(rows, check="auto"), coding="modelled", models=models)
+    codec = Codec(compile_layout(schema))
+    octets = codec.layout.check.octets
+    records, framed, plain = [], [], 0
+    for sequence in range(16):
+        values = {"rows": sequence * [{"n": 0}]}
+        records.append({"message": "m", "station": 3, "sequence": sequence, "values": values})
+        frame = codec.encode(records[-1])
+        framed.append(frame.hex())
+        bits = "".join(f"{octet:08b}" for octet in frame[:-octets])
+        plain += bits.startswith(PLAIN_BITS * "1", codec.layout.header_bits)
+    assert plain > 0
+    language = make(codec.layout)
+    assert language.encode(records) == framed
+    read = language.decode([(bytes.fromhex(frame), {"station": 3}) for frame in framed])
+    assert [each["values"] for each in read] == [each["values"] for each in records]
 
 
 def frame_of(codec: Codec, record: dict[str, Any]) -> bytes | None:
