@@ -1,6 +1,6 @@
     /* ---- Modelled coding: codes by their tables, into the shortest string of bits */
 
-    var ROOTS = [256, 279, 304, 332, 362, 395, 431, 470];
+    var SUMS = {}, ROOTS = [256, 279, 304, 332, 362, 395, 431, 470];
     var TOTAL = 65536, WORD = 4294967296, LEAST_RANGE = 16777216, FIRST_RANGE = 63 * 67108864;
     var PLAIN_BITS = 6, SURE_BITS = 32, LEAST_MORE = 256, MOST_RECENT = 4;
     var NOT_CANONICAL = 7, NEAR = {before: 0, before_2: 1, before_3: 2};
@@ -71,8 +71,13 @@
         return sums;
     }
 
+    /* They are kept: a frame asks for the same rows again and again. */
     function cumulative(row, least) {
-        return summed(bytesOf(row).map(weight), least || 1);
+        var key = (least || 1) + ':' + row;
+        if (own(SUMS, key) === undefined) {
+            SUMS[key] = summed(bytesOf(row).map(weight), least || 1);
+        }
+        return SUMS[key];
     }
 
     function odds(logit) {
