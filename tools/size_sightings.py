@@ -101,9 +101,10 @@ def _asked(stream: Stream, rows: dict[str, list[float]], ours: "list[Filled]") -
             if bound:
                 missed += asked(f"{body} bytes, {name}", rows["modelled"][at] / other, bound)
     what = "bits over the information, a frame"
-    for body, each in zip(BODIES, ours, strict=True):
-        full = f"{what} filled to {body} bytes"
-        missed += asked(full, each.over_filled, OVER_FILLED_BITS, most=True)
+    each_body = "  ".join(f"{each.over_filled / each.filled:.2f}" for each in ours if each.filled)
+    print(f"  {what} filled to {', '.join(map(str, BODIES))} bytes: {each_body}")
+    filled = sum(each.over_filled for each in ours) / sum(each.filled for each in ours)
+    missed += asked(f"{what} that is filled", filled, OVER_FILLED_BITS, most=True)
     over = sum(each.over for each in ours) / sum(each.frames for each in ours)
     return missed + asked(f"{what}, on average", over, OVER_BITS, most=True)
 
@@ -151,12 +152,13 @@ def elements_of(detections: Sequence[Detection]) -> list[list[Element]]:
 
 @dataclass(frozen=True, slots=True)
 class Filled:
-    """`each` sightings a full frame; bits over the information in each of them, and in all
-    `frames` together."""
+    """`each` sightings a full frame; bits over the information in the `filled` frames together, and
+    in all `frames`."""
 
     each: float
     over_filled: float
     over: float
+    filled: int
     frames: int
 
 
@@ -179,8 +181,8 @@ def filled(codec: Codec, elements: list[list[Element]], body: int) -> Filled:
                 counts.append(len(record.values["seen"]))
                 over_filled.append(bits)
     if not counts:
-        return Filled(0.0, 0.0, sum(over), len(over))
-    return Filled(mean(counts), mean(over_filled), sum(over), len(over))
+        return Filled(0.0, 0.0, sum(over), 0, len(over))
+    return Filled(mean(counts), sum(over_filled), sum(over), len(counts), len(over))
 
 
 def columns_of(payload: ModelledPayload, values: Values) -> Columns:

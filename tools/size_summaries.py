@@ -117,8 +117,8 @@ class Sizes:
 
     @property
     def over(self) -> float:
-        """Bits over the information, a frame."""
-        return (8 * sum(self.frames) - self.information) / len(self.frames)
+        """Bits over the information, in all frames together."""
+        return 8 * sum(self.frames) - self.information
 
 
 def modelled(work: Work, most: int) -> Sizes:
@@ -178,9 +178,11 @@ def _hourly(stream: Stream, work: Work) -> int:
         if to_best:
             what = f"{hours} h a frame, of the best other"
             missed += asked(what, one.bits / other, to_best, most=True)
-        what = f"{hours} h a frame, bits over the information"
-        missed += asked(what, one.over, OVER_BITS, most=True)
-    return missed
+    each = "  ".join(f"{one.over / len(one.frames):.2f}" for one in ours)
+    what = "bits over the information, a frame"
+    print(f"  {what} of {', '.join(map(str, HOURS))} hours: {each}")
+    over = sum(one.over for one in ours) / sum(len(one.frames) for one in ours)
+    return missed + asked(f"{what}, on average", over, OVER_BITS, most=True)
 
 
 def _table(work: Work, lengths: Sequence[int]) -> dict[str, list[Sizes]]:
@@ -215,7 +217,8 @@ def _daily(stream: Stream) -> int:
     print(f"{stream.name}: a day in one frame, with invented health, bits")
     print(f"  {PLAIN} {theirs.bits:.2f}, modelled {ours.bits:.2f}")
     missed = asked(f"a day, of {PLAIN}", ours.bits / theirs.bits, ASKED_DAILY, most=True)
-    return missed + asked("a day, bits over the information", ours.over, OVER_BITS, most=True)
+    over = ours.over / len(ours.frames)
+    return missed + asked("a day, bits over the information", over, OVER_BITS, most=True)
 
 
 def _intervals(
