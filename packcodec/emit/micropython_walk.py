@@ -7,24 +7,17 @@ or read. What it remembers are the values themselves, so nothing is stored on th
 from collections.abc import Iterator
 from typing import Any
 
-from packcodec.codec.modelled.coder import TOTAL
-from packcodec.codec.modelled.history import HOUR_ROWS, KINS, MOST_RECENT, RANKS
-from packcodec.codec.modelled.tables import Classes
+from packcodec.codec.modelled.history import MOST_RECENT
 from packcodec.codec.modelled.walk import DAY_S, LEAST_MORE
 from packcodec.emit.micropython_comments import INDENT
-from packcodec.emit.micropython_encode import TAKEN, Function
+from packcodec.emit.micropython_places import Places, alike
 from packcodec.emit.micropython_tables import Constants
-from packcodec.emit.micropython_values import code_of, nothing, value_of
-from packcodec.emit.names import Names
+from packcodec.emit.micropython_values import nothing, value_of
 from packcodec.emit.text import broken
 from packcodec.schema.model import Field, ListOf, Time
 
-_NEAR = {"before": 0, "before_2": 1, "before_3": 2}
-_TAKEN = TAKEN | {"c", "row", "rows", "at", "known", "here", "count", "seen", "centre", "rank"}
-_TAKEN |= {"last_code", "previous_code", "code", "found", "first", "min", "max"}
 
-
-class Group:
+class Group(Places):
     """The walk over the fields of a message or of a list's elements, as functions."""
 
     def __init__(
@@ -35,20 +28,11 @@ class Group:
         said: dict[str, Any],
         here: str | None,
     ) -> None:
-        self.constants = constants
-        self.name = name
-        self.fields = fields
-        self.said = said
+        super().__init__(constants, name, fields, said)
         self.here = here
         # Where "seen", the last element of the species, is to be known, if any place asks.
         self.after_species = 0
-        self.asks_last = False
-        self.asks_previous = False
         self.row = "values" if here is None else "row"
-        self.function = Function(Names(_TAKEN))
-        self.held = [self.function.variables.give(f.name) for f in fields]
-        self.before: list[str] = []
-        self.species_at: int | None = said["species_at"]
         self.in_set = here is not None and bool(said["set"])
 
     def lines(self) -> Iterator[str]:
@@ -106,7 +90,7 @@ class Group:
         if field.optional:
             absent = "None" if isinstance(field, ListOf) else "-1"
             add(1, f"{variable} = {absent}")
-            there = self._place(entry["presence"], f"0 if {given} is None else 1", 1)
+            there = self.place(entry["presence"], f"0 if {given} is None else 1", 1)
             add(1, f"if {there}:")
             depth = 2
         match entry["part"]:
@@ -120,36 +104,29 @@ class Group:
                 self._species(variable, entry, given, depth)
             case "start":
                 assert isinstance(field, Time)
-                self._start(variable, field, entry, given, depth)
+                self._start(at, field, entry, given, depth)
             case "gap":
-                code = self._place(entry["value"], self._code(at, given), depth)
+                code = self.place(entry["value"], self.code(at, given), depth)
                 add(depth, f"{variable} = {code}")
                 add(depth, f"c.elapsed += {variable} * {entry['step_s']}")
             case _:
-                code = self._place(entry["value"], self._code(at, given), depth)
+                code = self.place(entry["value"], self.code(at, given), depth)
                 add(depth, f"{variable} = {code}")
 
-    def _code(self, at: int, given: str) -> str:
-        entry = self.said["fields"][at]
-        codes = entry["value"]["codes"] if "value" in entry else entry["codes"]
-        return code_of(self.fields[at], codes, given)
-
-    def _start(
-        self, variable: str, field: Time, entry: dict[str, Any], given: str, depth: int
-    ) -> None:
-        add, codes = self.function.add, entry["codes"]
-        add(depth, f"{variable} = {code_of(field, codes, given)}")
+    def _start(self, at: int, field: Time, entry: dict[str, Any], given: str, depth: int) -> None:
+        add, codes, variable = self.function.add, entry["codes"], self.held[at]
+        add(depth, f"{variable} = {self.code(at, given)}")
         if entry["hour"] is None:
-            add(depth, f"{variable} = {_alike(codes, variable)}")
+            add(depth, f"{variable} = {alike(codes, variable)}")
         else:
             an_hour = entry["an_hour"]
             day = 24 * an_hour
             hours = f"{variable} // {an_hour}" if an_hour > 1 else variable
             times = f" * {an_hour}" if an_hour > 1 else ""
-            days = _alike(codes // day, f"{variable} // {day}")
+            days = alike(codes // day, f"{variable} // {day}")
             add(depth, f"count = {days} * {day}")
-            add(depth, f"count += {self._place(entry['hour'], f'{hours} % 24', depth)}{times}")
-            rest = f" + {_alike(an_hour, f'{variable} % {an_hour}')}" if an_hour > 1 else ""
+            add(depth, f"count += {self.place(entry['hour'], f'{hours} % 24', depth)}{times}")
+            rest = f" + {alike(an_hour, f'{variable} % {an_hour}')}" if an_hour > 1 else ""
             add(depth, f"{variable} = count{rest}")
         if entry["known"]:
             add(depth, f"c.start = {variable} * {field.step_s} % {DAY_S}")
@@ -162,7 +139,7 @@ class Group:
             here = "here"
             stands = f"_stands(here, {given})"
             said = f"min({stands}, {MOST_RECENT})" if self.in_set else stands
-            add(depth, f"rank = {self._place(entry['recent'], said, depth)}")
+            add(depth, f"rank = {self.place(entry['recent'], said, depth)}")
             add(depth, f"if rank < {MOST_RECENT}:", f"{INDENT}{variable} = here.recent[rank]")
             add(depth + 1, f"if {variable} < 0:")
             add(depth + 2, 'raise Refused(NOT_CANONICAL, "frame")')
@@ -170,7 +147,7 @@ class Group:
             depth += 1
         hour = "_hour(c)" if len(entry["new"]) > 1 else "0"
         new = f"{constants.sums(entry['new'])}, {hour}, {known + 1}"
-        another = _alike(entry["codes"], given)
+        another = alike(entry["codes"], given)
         add(depth, f"found = _by(c, {new}, _known({given}))")
         add(depth, f"{variable} = _KNOWN[found] if found < {known} else {another}")
         add(depth, "if c.reading:")
@@ -206,7 +183,7 @@ class Group:
             add(depth, "else:")
             depth += 1
         less = f" - {field.least}" if field.least else ""
-        count = self._place(entry["count"], f"len({given}){less}", depth)
+        count = self.place(entry["count"], f"len({given}){less}", depth)
         add(depth, f"count = {count}{less.replace('-', '+')}")
         add(depth, f"{variable} = [_NO_{name}] * count if c.reading else {given}")
         add(depth, "for n in range(count):")
@@ -216,104 +193,8 @@ class Group:
             add(depth + 1, 'raise Refused(NOT_CANONICAL, "frame")')
             add(depth - 1, f"_age_set({here})")
 
-    # ---- A place: the row of its table that what is known chooses
-
-    def _place(self, place: dict[str, Any], said: str, depth: int) -> str:
-        codes, rows = place["codes"], place["rows"]
-        if not rows:
-            return _alike(codes, said)
-        if (name := place["around"]) in ("last", "previous"):
-            # Asked for twice.
-            self.function.add(depth, f"{name}_code = {self._earlier(name, place)}")
-            place = {**place, "held": name}
-        row = "0"
-        for name in place["contexts"]:
-            size, kind = self._context(name, place)
-            row = kind if row == "0" else f"({row}) * {size} + {kind}"
-        classes = len(Classes(codes))
-        around = place["around"] != "none"
-        if around:
-            centre = self._centre(place)
-            self.function.add(depth, f"centre = {centre}")
-            said = f"_fold({said}, centre, {codes})"
-        classes = len(Classes(codes))
-        chosen = f"{self.constants.sums(rows)}, {row}, {classes}"
-        if classes == codes:
-            code = f"_by(c, {chosen}, {said})"
-        else:
-            self.function.add(depth, f"code = {said}")
-            self.function.add(depth, f"found = _by(c, {chosen}, _class(code, {codes}))")
-            self.function.add(depth, "first = _first(found)")
-            width = f"min(_first(found + 1), {codes}) - first"
-            code = f"first + {_alike(codes, 'code - first', width)}"
-        return f"_unfold({code}, centre, {codes})" if around else code
-
-    def _context(self, name: str, place: dict[str, Any]) -> tuple[int, str]:
-        """How many kinds there are, and which of them it is."""
-        match name:
-            case "hour":
-                return HOUR_ROWS, "_hour(c)"
-            case "rank":
-                return RANKS + 1, "here.rank"
-            case "kin":
-                assert self.species_at is not None
-                kin = self.constants.named(bytes(place["kin"]))
-                return KINS, f"_kin({kin}, {self.held[self.species_at]})"
-        codes = place["before"][_NEAR[name]][1] if name in _NEAR else place["codes"]
-        code = self._earlier(name, place)
-        if codes <= 8:
-            return codes + 1, f"{code} + 1"
-        return 9, f"_bucket({code}, {codes}, {len(Classes(codes))})"
-
-    def _centre(self, place: dict[str, Any]) -> str:
-        """The code to fold around, or what stands in for an earlier one that is absent."""
-        name, centre = place["around"], place["centre"]
-        if name == "centre":
-            return str(centre)
-        code = self._earlier(name, place)
-        codes = place["before"][_NEAR[name]][1] if name in _NEAR else place["codes"]
-        last = place["codes"] - 1
-        most = f"min({code}, {last})" if codes > place["codes"] else code
-        return f"{most} if {code} >= 0 else {centre}" if centre else f"max({most}, 0)"
-
-    def _earlier(self, name: str, place: dict[str, Any]) -> str:
-        """A code said earlier, -1 where there is none."""
-        if place.get("held") == name:
-            return f"{name}_code"
-        if name in _NEAR:
-            at: int = place["before"][_NEAR[name]][0]
-            return self.held[at]
-        if name == "last":
-            self.asks_last = True
-            return f"{self._getter(place)}(seen)"
-        self.asks_previous = True
-        return f"{self._getter(place)}(here.previous)"
-
-    def _getter(self, place: dict[str, Any]) -> str:
-        """The function that takes a place's code from an element said earlier."""
-        at, get = place["at"], place["get"]
-        function, field = f"_{get}_{self.name}_{at}", self.fields[at]
-        if f"def {function}(row):" in self.before:
-            return function
-        given = f"row[{at}]"
-        absent = f"row is None or {given} is None" if field.optional else "row is None"
-        if get == "presence":
-            absent, code = "row is None", f"0 if {given} is None else 1"
-        elif isinstance(field, ListOf):
-            code = f"len({given}) - {field.least}"
-        else:
-            code = self._code(at, given)
-        self.before += ["", "", f"def {function}(row):", f"{INDENT}if {absent}:"]
-        self.before += [f"{INDENT * 2}return -1", f"{INDENT}return {code}"]
-        return function
-
 
 def _folded(line: str) -> Iterator[str]:
     """A line, broken within its brackets where it is too long."""
     indent = line[: len(line) - len(line.lstrip())]
     yield from broken(indent, line.lstrip().split(", "), ", ", "")
-
-
-def _alike(codes: int, said: str, of: str = "") -> str:
-    """A number under `codes`, or under `of`, which is no more; calls in calls are kept few."""
-    return f"{'_wide' if codes > TOTAL else '_alike'}(c, {of or codes}, {said})"

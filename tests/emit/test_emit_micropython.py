@@ -182,6 +182,12 @@ def test_names_that_a_walk_uses_are_no_matter(interpreter: list[str], tmp_path: 
         "max",
         "abs",
         "values",
+        "at",
+        "centre",
+        "rank",
+        "code",
+        "found",
+        "first",
     )
     fields = tuple(Integer(name, 1, 8, clamp_above=True) for name in names)
     species = SpeciesCode("species")
@@ -189,7 +195,7 @@ def test_names_that_a_walk_uses_are_no_matter(interpreter: list[str], tmp_path: 
         schema_of(*fields, ListOf("rows", (species, *fields), 0, 5)), coding="modelled"
     )
     codec = Codec(compile_layout(schema))
-    one = dict(zip(names, range(1, 12), strict=True))
+    one = {name: 1 + at for at, name in enumerate(names)}
     values = {**one, "rows": [{"species": "label 1", **one}, {"species": "label 1", **one}]}
     frame = codec.encode({"message": "m", "values": values}, station=3, sequence=1)
     row = nested(schema, schema.messages[0].fields, values)
