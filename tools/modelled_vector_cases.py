@@ -101,7 +101,8 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True)
 class VectorFile:
-    """`models` is a models file, or `known` and `drawn` make one."""
+    """`models` is a models file, or `known` and `drawn` make one. `key` is that of a seal, in
+    hexadecimal: invented and published here, so no station may ever have it."""
 
     name: str
     about: str
@@ -111,6 +112,7 @@ class VectorFile:
     known: tuple[int, ...] = ()
     drawn: tuple[Drawn, ...] = ()
     frame: str = FRAME
+    key: str = ""
 
 
 def sighting(after_min: int, species: str, individuals: int = 1) -> dict[str, Any]:
@@ -348,5 +350,17 @@ FILES = (
         CONTEXT_CASES,
         known=(0, 1, 3, 6),
         drawn=DRAWN,
+    ),
+    VectorFile(
+        "sealed",
+        "A list that ends with the frame, under a seal.",
+        SIGHTINGS,
+        "",
+        (
+            ("one", {"at": AT, "seen": [sighting(0, "coot")]}),
+            ("a burst", {"at": AT, "seen": BURST}),
+        ),
+        frame='tag_bits = 8\nmessage_bits = 0\nstation_bits = 3\nsequence_bits = 13\nseal = "ccm4"',
+        key="000102030405060708090a0b0c0d0e0f",
     ),
 )

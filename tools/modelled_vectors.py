@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from modelled_vector_cases import FILES, HEAD, SPECIES, Drawn, VectorFile
+from vector_beside import WARNING
 
 from packcodec.codec.modelled.history import HOUR_ROWS
 from packcodec.codec.modelled.payload import ModelledPayload
@@ -23,10 +24,12 @@ from packcodec.codec.modelled.walk import Walk
 from packcodec.codec.record import to_json
 from packcodec.errors import DecodeError
 from packcodec.frame import Codec
+from packcodec.frame.seal import Key
 from packcodec.layout import canonical_form, compile_layout
 from packcodec.schema import read_schema
 from packcodec.schema.models import Models, PlaceTable, models_text
 
+STATION = 3
 FOLDER = Path(__file__).parent.parent / "spec" / "vectors" / "modelled"
 
 
@@ -43,10 +46,14 @@ def _document(file: VectorFile) -> dict[str, Any]:
     models = _models(toml, file) if file.drawn else file.models
     if models:
         toml += '\n[models]\nfile = "models.toml"\n'
-    codec = Codec(compile_layout(read_schema(toml, SPECIES, models_toml=models)))
-    valid = [_valid(codec, *case) for case in file.cases]
+    keys = {STATION: Key(bytes.fromhex(file.key))} if file.key else None
+    codec = Codec(compile_layout(read_schema(toml, SPECIES, models_toml=models)), keys)
+    key = {"key": file.key} if file.key else {}
+    valid = [_valid(codec, *case) | key for case in file.cases]
+    frames = [bytes.fromhex(each["frame"]) for each in valid]
     return {
         "about": file.about,
+        **({"warning": WARNING} if file.key else {}),
         "schema": toml,
         "species": SPECIES,
         "models": models,
@@ -54,7 +61,7 @@ def _document(file: VectorFile) -> dict[str, Any]:
         "identity": codec.layout.identity.hex(),
         "check": codec.layout.check.name,
         "valid": valid,
-        "invalid": list(_invalid(codec, [bytes.fromhex(each["frame"]) for each in valid])),
+        "invalid": [each | key for each in _invalid(codec, frames)],
     }
 
 
@@ -112,30 +119,31 @@ def _valid(codec: Codec, about: str, values: dict[str, Any]) -> dict[str, Any]:
         if {field.name for field in each.message.message.fields} == set(values)
     )
     assert isinstance(payload, ModelledPayload)
-    said = {"message": payload.message.name, "station": 3, "sequence": 5, "values": values}
+    said = {"message": payload.message.name, "station": STATION, "sequence": 5, "values": values}
     frame = codec.encode(said)
     x, bits = payload.pack_bits(*payload.ordered(values))
+    opened = codec.open(frame)
+    counter = {} if opened.counter is None else {"counter": opened.counter}
     return {
         "about": about,
         "said": said,
         "codes": payload.tree(values),
         "string": format(x, f"0{bits}b") if bits else "",
         "frame": frame.hex(),
-        "read": to_json(codec.decode(frame).to_json()),
+        "read": {**to_json(opened.record.to_json()), **counter},
     }
 
 
 def _invalid(codec: Codec, frames: list[bytes]) -> Iterator[dict[str, Any]]:
     """Payloads that no encoder makes, in frames whose check is right; then other faults."""
     octets, widths = codec.layout.check.octets, codec.schema.frame
+    if codec.layout.check.sealed:
+        for about, changed in _altered(frames[0]):
+            yield from _fault(codec, about, changed)
+        return
     for frame in frames:
         data = frame[:-octets]
-        for about, changed in (
-            ("a zero byte more", data + b"\0"),
-            ("a byte of ones more", data + b"\xff"),
-            ("the last byte less", data[:-1]),
-            ("the last bit", data[:-1] + bytes([data[-1] ^ 1])),
-        ):
+        for about, changed in _altered(data):
             if 8 * len(changed) >= codec.layout.header_bits:
                 yield from _fault(codec, about, _checked(codec, changed))
     data = frames[0][:-octets]
@@ -152,6 +160,15 @@ def _invalid(codec: Codec, frames: list[bytes]) -> Iterator[dict[str, Any]]:
         yield from _fault(codec, about, frame)
 
 
+def _altered(data: bytes) -> tuple[tuple[str, bytes], ...]:
+    return (
+        ("a zero byte more", data + b"\0"),
+        ("a byte of ones more", data + b"\xff"),
+        ("the last byte less", data[:-1]),
+        ("the last bit", data[:-1] + bytes([data[-1] ^ 1])),
+    )
+
+
 def _fault(codec: Codec, about: str, frame: bytes) -> Iterator[dict[str, Any]]:
     """The frame and why it is refused; nothing if it happens to be a right one."""
     try:
@@ -161,7 +178,7 @@ def _fault(codec: Codec, about: str, frame: bytes) -> Iterator[dict[str, Any]]:
 
 
 def _checked(codec: Codec, data: bytes) -> bytes:
-    return data + codec.check(data, 0, 3).to_bytes(codec.layout.check.octets, "big")
+    return data + codec.check(data, 0, STATION).to_bytes(codec.layout.check.octets, "big")
 
 
 def _header(codec: Codec, data: bytes, code: int) -> bytes:

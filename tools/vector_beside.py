@@ -7,6 +7,11 @@ from packcodec.frame import reference as frames
 from packcodec.frame.seal import Key
 from packcodec.layout import Layout
 
+# Stands in every file with keys.
+WARNING = (
+    "The keys are invented and published: for tests alone. No station may ever have one of them."
+)
+
 
 @dataclass(frozen=True)
 class Beside:

@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from vector_beside import Beside, key
+from vector_beside import WARNING, Beside, key
 from vector_cases import FILES
 from vector_cases.case import LAST_COUNTER, Case, Loss, VectorFile
 from vector_faults import Faults
@@ -29,9 +29,6 @@ from packcodec.layout import Layout, canonical_form, compile_layout
 from packcodec.schema import read_schema
 
 FOLDER = Path(__file__).parent.parent / "spec" / "vectors"
-WARNING = (
-    "The keys are invented and published: for tests alone. No station may ever have one of them."
-)
 
 
 def vectors() -> dict[str, str]:
