@@ -49,13 +49,15 @@ class Microbit:
         answer = self._until(b"\x04>")
         said, fault = answer.removesuffix(b"\x04>").split(b"\x04", 1)
         assert not fault, (code, fault.decode())
+        # The REPL would keep the room of the longest code that it was sent.
+        self._raw(b"\x02")
         return said.removeprefix(b"OK").decode().strip()
 
     def load(self, source: str) -> None:
         """Define what `source` defines, a statement at a time, without comments and wide indents.
 
         Those of several lines come first, the largest before the rest: to compile one takes room in
-        one piece. The REPL begins anew after each, for it keeps the room of the longest.
+        one piece.
         """
         self.run("import gc\n")
         bare = re.sub(r"^ *#.*\n", "", source, flags=re.MULTILINE)
@@ -68,7 +70,6 @@ class Microbit:
         for statement in (head, *sorted(long, key=len, reverse=True), *short):
             self.run(f"{statement}\n")
             self.run("gc.collect()\n")
-            self._raw(b"\x02")
 
     def stop(self) -> None:
         self.process.kill()
