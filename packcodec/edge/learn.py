@@ -36,9 +36,11 @@ class Log:
     health: Sequence[Health] = ()
 
     def days(self) -> list[date]:
+        """The days (UTC) with a detection, in order."""
         return sorted({each.at.date() for each in self.detections})
 
     def on(self, days: Iterable[date]) -> "Log":
+        """What was said of these days (UTC); a watch belongs to the day that it begins on."""
         chosen = frozenset(days)
         return Log(
             [each for each in self.detections if each.at.date() in chosen],

@@ -42,6 +42,7 @@ class MqttSource:
     ready: Event = field(default_factory=Event, repr=False)
 
     def run(self, outlet: Outlet) -> None:
+        """Take messages until told to stop. Raises SourceError for what is no address."""
         mqtt = part("paho.mqtt.client", "base")
         client = self._client(mqtt, outlet)
         place = f"mqtt://{self.host}:{self.port}"

@@ -1,13 +1,13 @@
 """What is missing, for a season's page: hours unknown, gaps, and frames that do not verify."""
 
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime
 from typing import Any
 
 from packcodec.base.events import Forgeries
 from packcodec.base.failures import ALARM_A_DAY, MOST_KEPT_A_DAY
 from packcodec.dataset.model import Dataset
 from packcodec.dataset.season import knowledge
+from packcodec.edge.live_words import when
 from packcodec.edge.station_charts import short
 from packcodec.schema.remedy import counted
 
@@ -35,8 +35,8 @@ def gap_rows(data: Dataset) -> list[dict[str, str]]:
         {
             "name": names[each.deployment],
             "missing": str(each.missing),
-            "after": moment(each.after, "the start"),
-            "before": moment(each.before, "now"),
+            "after": when(each.after) or "the start",
+            "before": when(each.before) or "now",
             "note": "may have been skipped at a restart" if each.at_restart else "",
         }
         for each in sorted(data.gaps, key=lambda one: -one.missing)[:MOST_GAPS]
@@ -69,11 +69,6 @@ def unverified_care(alarms: Sequence[object]) -> list[str]:
         return []
     count = counted(len(alarms), "alarm")
     return [f"{count}: frames that name a station do not verify. See 'What is missing'."]
-
-
-def moment(when: datetime | None, never: str) -> str:
-    """An instant to the minute, in UTC; `never` for none."""
-    return never if when is None else f"{when.astimezone(UTC):%Y-%m-%d %H:%M}"
 
 
 def _name(data: Dataset, failed: Forgeries) -> str:

@@ -25,6 +25,7 @@ from packcodec.dataset.season import (
     species_seasons,
 )
 from packcodec.dataset.values import bound
+from packcodec.edge.live_words import when
 from packcodec.edge.parts import part
 from packcodec.edge.pictures import Picture
 from packcodec.edge.report_airtime import Airtime
@@ -38,7 +39,6 @@ from packcodec.edge.report_charts import (
 from packcodec.edge.report_missing import (
     gap_rows,
     known_rows,
-    moment,
     unverified_care,
     unverified_part,
 )
@@ -228,7 +228,7 @@ def _stations(data: Dataset) -> list[dict[str, Any]]:
         rows.append(
             {
                 "name": short(home),
-                "last": moment(last_heard(data, home.id), "never"),
+                "last": when(last_heard(data, home.id)) or "never",
                 "told": [_value(last.get(each.name)) for each in data.health_fields],
             }
         )
