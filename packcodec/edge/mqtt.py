@@ -51,7 +51,7 @@ class MqttSource:
                 self.host, self.port, clean_start=False, properties=_kept_session()
             )
         except ValueError as error:
-            raise SourceError(str(error), place=place) from None
+            raise SourceError(str(error), place=place, remedy="write mqtt://host/topic") from None
         client.loop_start()
         while not outlet.stop.wait(LOOK_S):
             pass

@@ -123,7 +123,9 @@ class FileSource:
                 remedy="name a file of lines, or - for standard input",
             ) from None
         except UnicodeDecodeError:
-            raise SourceError("is not UTF-8 text", place=self.path) from None
+            raise SourceError(
+                "is not UTF-8 text", place=self.path, remedy="save it as UTF-8"
+            ) from None
 
     def _file(self, lines: TextIO, outlet: Outlet) -> None:
         batch: list[Heard] = []

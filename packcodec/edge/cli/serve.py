@@ -91,7 +91,11 @@ def read_token(path: Path) -> str:
             path.write_text(f"{secrets.token_urlsafe(TOKEN_BYTES)}\n", encoding="utf-8")
         token = path.read_text(encoding="utf-8").strip()
     except OSError as error:
-        raise LogError(f"cannot be used: {error.strerror}", place=str(path)) from None
+        raise LogError(
+            f"cannot be used: {error.strerror}",
+            place=str(path),
+            remedy="name a file that you may read, or a new one where you may write",
+        ) from None
     if len(token) < SHORTEST_TOKEN:
         raise LogError(
             f"the token has {len(token)} letters",
