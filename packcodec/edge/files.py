@@ -30,7 +30,8 @@ def read_schema_file(path: str | Path, *, models: bool = True) -> Schema:
     table = _text(species, f"the species table that {path} names") if named else ""
     named = models_file_named(toml, str(path))
     beside = path.parent / named
-    tables = _text(beside, f"the models file that {path} names") if named and models else ""
+    called = f"the models file that {path} names"
+    tables = _text(beside, called, "packcodec train makes it") if named and models else ""
     return read_schema(
         toml,
         table,
@@ -55,11 +56,11 @@ def load(path: str | Path, keys: "Keys | None" = None) -> Codec:
         raise LayoutError(error.problem, place=place, remedy=error.remedy) from None
 
 
-def _text(path: Path, what: str) -> str:
+def _text(path: Path, what: str, absent: str = CHECK_NAME) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except FileNotFoundError:
-        raise SchemaError(f"{what} is not there", place=str(path), remedy=CHECK_NAME) from None
+        raise SchemaError(f"{what} is not there", place=str(path), remedy=absent) from None
     except OSError as error:
         problem = f"{what} cannot be read: {error.strerror}"
         raise SchemaError(problem, place=str(path), remedy=NAME_READABLE) from None
