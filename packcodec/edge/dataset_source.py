@@ -201,15 +201,17 @@ def _store_mark(source: str) -> object:
     from sqlalchemy.exc import SQLAlchemyError
 
     from packcodec.edge.database import not_read, open_database, reading
-    from packcodec.edge.tables import card, station
+    from packcodec.edge.tables import card, station, stray
 
     engine = open_database(source)
     try:
         with reading(engine) as connection:
             versions = connection.scalar(select(func.sum(station.c.version)))
             cards = connection.scalar(select(func.count()).select_from(card))
+            # They change no station's version, and may be an alarm.
+            claims = connection.scalar(select(func.count()).where(stray.c.claimed.is_not(None)))
     except SQLAlchemyError as error:
         raise not_read(engine, error) from error
     finally:
         engine.dispose()
-    return versions, cards
+    return versions, cards, claims

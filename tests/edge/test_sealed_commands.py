@@ -9,6 +9,8 @@ from conftest import Command
 from small_dataset import FOLDER
 from small_schema import SPECIES, TOML
 
+from packcodec.edge.dataset_source import source_mark
+
 HEAD = "time,station,label,confidence,individuals\n"
 
 
@@ -115,6 +117,20 @@ def test_a_report_of_a_store_tells_of_its_forgeries(folder: Path, packcodec: Com
         '<th scope="row" class="d">reed bed</th><td class="d">2027-05-03</td><td class="n">130</td>'
     )
     assert row in (folder / "r.html").read_text()
+
+
+def test_forgeries_alone_are_news_of_a_store_behind_a_url(folder: Path, packcodec: Command) -> None:
+    """The live page reads anew when the mark changes: an alarm must not wait for a real frame."""
+    toml = ["--schema", folder / "schema.toml", "--keys", folder / "keys"]
+    url = f"sqlite:///{folder / 'base.db'}"
+    first, *more = flood(folder)[:8]
+    (folder / "few.txt").write_text(f"{first}\n")
+    packcodec("receive", url, folder / "few.txt", *toml)
+    before = source_mark(url)
+    assert source_mark(url) == before
+    (folder / "more.txt").write_text("\n".join(more) + "\n")
+    packcodec("receive", url, folder / "more.txt", *toml)
+    assert source_mark(url) != before
 
 
 def test_a_station_without_its_key_does_not_start(folder: Path, packcodec: Command) -> None:
