@@ -27,6 +27,7 @@ class Answer:
 
     @property
     def budget(self) -> Budget:
+        """The budget of the link that was asked for."""
         return self.budgets[0]
 
     @property

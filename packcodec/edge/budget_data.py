@@ -45,10 +45,12 @@ def budget_data(budget: Budget, edges: Iterable[Edges]) -> dict[str, Any]:
 
 
 def remedy_data(remedy: Remedy) -> dict[str, Any]:
+    """One change, and the share of the tightest limit that it leaves used."""
     return {"change": remedy.change, "share": _number(remedy.budget.share)}
 
 
 def best_data(best: Best | None) -> dict[str, Any] | None:
+    """The plan that fits best; None for none."""
     if best is None:
         return None
     budget = best.budget
@@ -56,6 +58,7 @@ def best_data(best: Best | None) -> dict[str, Any] | None:
 
 
 def sharing_data(sharing: Sharing) -> dict[str, Any]:
+    """What stations that share the channels lose to one another; losses are shares, 0 to 1."""
     return {
         "stations": sharing.stations,
         "loss": sharing.loss,
@@ -69,6 +72,7 @@ def sharing_data(sharing: Sharing) -> dict[str, Any]:
 
 
 def season_data(season: Season) -> dict[str, Any]:
+    """The battery's course over a season, a row a day; `empty_on` is None where it lasts."""
     return {
         "days": season.days,
         "empty_on": None if season.empty_on is None else season.empty_on.isoformat(),

@@ -54,6 +54,7 @@ def _weight(verdict: Verdict) -> tuple[int, Fraction]:
 
 
 def tell_best(best: Best) -> None:
+    """The plan that fits best, and by what it was chosen."""
     say(f"Fits best: {best.sentence}")
     say(f"    {BEST_BY}")
 
@@ -123,6 +124,7 @@ def tell_cautions(cautions: Iterable[str]) -> None:
 
 
 def tell_messages(budget: Budget) -> None:
+    """What is sent, a row a message: frames and bytes, and time on air in ms and in s a day."""
     table(
         (
             "message",

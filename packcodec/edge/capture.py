@@ -97,10 +97,11 @@ class Reader:
             document = json.loads(text)
         except json.JSONDecodeError as error:
             problem = f"not JSON: {error.msg} in line {error.lineno}, column {error.colno}"
-            raise LogError(problem, place=place) from None
+            raise LogError(problem, place=place, remedy="give one object a frame") from None
         except (ValueError, RecursionError):
             problem = "not JSON to be read: a number or its brackets go on without an end"
-            raise LogError(problem, place=place) from None
+            remedy = "leave out what is neither the frame nor its time"
+            raise LogError(problem, place=place, remedy=remedy) from None
         said = {name: path.resolve(document, ABSENT) for name, path in self._paths.items()}
         frame = said["frame"]
         if not isinstance(frame, str):

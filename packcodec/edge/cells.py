@@ -31,16 +31,19 @@ class Unreadable(Exception):
 
 
 def shown(cell: str) -> str:
+    """A cell in quotes for an error, cut where it is long."""
     return repr(cell if len(cell) <= _LONGEST_SHOWN else cell[: _LONGEST_SHOWN - 1] + "…")
 
 
 def filled(cell: str, column: str) -> str:
+    """The cell itself. Raises Unreadable where it is empty."""
     if not cell:
         raise Unreadable(column, "is empty", f"every row needs its {column}")
     return cell
 
 
 def instant_of(cell: str, column: str) -> datetime:
+    """A time with an offset, in UTC. Raises Unreadable for any other, and outside YEARS."""
     remedy = "write it as RFC 3339 does, with an offset: 2027-04-01T06:30:00Z"
     if not _RFC_3339.fullmatch(cell):
         raise Unreadable(column, f"{shown(cell)} is no time with an offset", remedy)
@@ -54,6 +57,7 @@ def instant_of(cell: str, column: str) -> datetime:
 
 
 def station_of(cell: str, schema: Schema) -> int:
+    """A station's number, by name or number. Raises Unreadable for none of the schema."""
     stations = dict(schema.stations)
     if cell in stations:
         return stations[cell]
@@ -71,12 +75,14 @@ def station_of(cell: str, schema: Schema) -> int:
 
 
 def confidence_of(cell: str) -> float:
+    """A confidence, 0 to 1. Raises Unreadable for anything else."""
     if _NUMBER.fullmatch(cell) and 0 <= float(cell) <= 1:
         return float(cell)
     raise Unreadable("confidence", f"{shown(cell)} is not from 0 to 1", "write it as 0.85")
 
 
 def individuals_of(cell: str) -> int:
+    """How many, 1 or more; an empty cell is one. Raises Unreadable for no count."""
     if not cell:
         return 1
     if _WHOLE.fullmatch(cell) and int(cell) >= 1:
@@ -85,6 +91,7 @@ def individuals_of(cell: str) -> int:
 
 
 def clock_of(cell: str) -> bool:
+    """Whether the clock was trusted, as it is where the cell is empty. Raises Unreadable."""
     if cell in _CLOCKS:
         return _CLOCKS[cell]
     raise Unreadable("clock", f"{shown(cell)} is no state of a clock", "use trusted or unset")

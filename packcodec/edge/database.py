@@ -54,9 +54,8 @@ def open_database(where: str, *, create: bool = False) -> Engine:
             remedy="name a file in a folder that is there, or a PostgreSQL server that answers",
         ) from None
     except SQLAlchemyError as error:
-        said = getattr(error, "orig", None) or error
         raise StoreError(
-            f"is no store of packcodec: {said}",
+            f"is no store of packcodec: {_said(error)}",
             place=_shown(where),
             remedy="name one that packcodec receive made, or a new file",
         ) from None
@@ -94,14 +93,35 @@ def reading(engine: Engine) -> Connection:
     return engine.connect().execution_options(reading=True)
 
 
-def not_kept(engine: Engine, error: SQLAlchemyError) -> StoreError:
-    """The error of a batch that could not be written."""
-    said = getattr(error, "orig", None) or error
+def not_kept(
+    engine: Engine,
+    error: SQLAlchemyError,
+    what: str = "what was heard",
+    so: str = "the frames are not acknowledged",
+) -> StoreError:
+    """The error of what could not be written, and what follows of it."""
     return StoreError(
-        f"could not keep what was heard: {said}",
-        place=str(engine.url.render_as_string(hide_password=True)),
-        remedy="make room, or mend the connection; the frames are not acknowledged",
+        f"could not keep {what}: {_said(error)}",
+        place=_place(engine),
+        remedy=f"make room, or mend the connection; {so}",
     )
+
+
+def not_read(engine: Engine, error: SQLAlchemyError) -> StoreError:
+    """The error of a store that was opened and could not be read."""
+    return StoreError(
+        f"cannot be read: {_said(error)}",
+        place=_place(engine),
+        remedy="mend the connection, or the disk",
+    )
+
+
+def _said(error: SQLAlchemyError) -> object:
+    return getattr(error, "orig", None) or error
+
+
+def _place(engine: Engine) -> str:
+    return engine.url.render_as_string(hide_password=True)
 
 
 def _engine(where: str) -> Engine:

@@ -13,7 +13,7 @@ from packcodec.dataset.build import Heard, build
 from packcodec.dataset.inputs import read_deployments, read_project
 from packcodec.dataset.model import Dataset
 from packcodec.dataset.protect import protect
-from packcodec.edge.files import load
+from packcodec.edge.files import CHECK_NAME, NAME_READABLE, load
 from packcodec.edge.lines import read_records
 from packcodec.edge.logs import named, opened
 from packcodec.errors import LogError
@@ -100,7 +100,7 @@ def _from_store(source: str, codec: Codec) -> Told:
     from sqlalchemy.exc import SQLAlchemyError
 
     from packcodec.base.cover import State
-    from packcodec.edge.database import not_kept, open_database, reading
+    from packcodec.edge.database import not_read, open_database, reading
     from packcodec.edge.store_failures import failures
     from packcodec.edge.tables import card, frame, from_us, layout
 
@@ -118,7 +118,7 @@ def _from_store(source: str, codec: Codec) -> Told:
             ).all()
         unverified = tuple(failures(engine))
     except SQLAlchemyError as error:
-        raise not_kept(engine, error) from error
+        raise not_read(engine, error) from error
     finally:
         engine.dispose()
     heard = [
@@ -157,9 +157,10 @@ def _text(path: str) -> str:
     try:
         return Path(path).read_text(encoding="utf-8")
     except FileNotFoundError:
-        raise LogError("the file is not there", place=path) from None
+        raise LogError("the file is not there", place=path, remedy=CHECK_NAME) from None
     except OSError as error:
-        raise LogError(f"cannot be read: {error.strerror}", place=path) from None
+        problem = f"cannot be read: {error.strerror}"
+        raise LogError(problem, place=path, remedy=NAME_READABLE) from None
     except UnicodeDecodeError:
         raise LogError("is not UTF-8 text", place=path, remedy="save it as UTF-8") from None
 
@@ -188,9 +189,10 @@ def source_mark(source: str) -> object:
         except FileNotFoundError:
             marks.append(None)
         except OSError as error:
-            raise LogError(f"cannot be read: {error.strerror}", place=str(path)) from None
+            problem = f"cannot be read: {error.strerror}"
+            raise LogError(problem, place=str(path), remedy=NAME_READABLE) from None
     if marks[0] is None:
-        raise LogError("the file is not there", place=source)
+        raise LogError("the file is not there", place=source, remedy=CHECK_NAME)
     return tuple(marks)
 
 
@@ -198,16 +200,18 @@ def _store_mark(source: str) -> object:
     from sqlalchemy import func, select
     from sqlalchemy.exc import SQLAlchemyError
 
-    from packcodec.edge.database import not_kept, open_database, reading
-    from packcodec.edge.tables import card, station
+    from packcodec.edge.database import not_read, open_database, reading
+    from packcodec.edge.tables import card, station, stray
 
     engine = open_database(source)
     try:
         with reading(engine) as connection:
             versions = connection.scalar(select(func.sum(station.c.version)))
             cards = connection.scalar(select(func.count()).select_from(card))
+            # They change no station's version, and may be an alarm.
+            claims = connection.scalar(select(func.count()).where(stray.c.claimed.is_not(None)))
     except SQLAlchemyError as error:
-        raise not_kept(engine, error) from error
+        raise not_read(engine, error) from error
     finally:
         engine.dispose()
-    return versions, cards
+    return versions, cards, claims

@@ -12,6 +12,10 @@ from packcodec.schema.reader import models_file_named, read_schema, species_file
 if TYPE_CHECKING:
     from packcodec.frame.seal import Keys
 
+# What would be right where a file is not there, and where it cannot be read.
+CHECK_NAME = "check the name and the folder"
+NAME_READABLE = "name a file that you may read"
+
 
 def read_schema_file(path: str | Path, *, models: bool = True) -> Schema:
     """The schema in a TOML file, with the species table and models it names, which lie beside it.
@@ -26,7 +30,8 @@ def read_schema_file(path: str | Path, *, models: bool = True) -> Schema:
     table = _text(species, f"the species table that {path} names") if named else ""
     named = models_file_named(toml, str(path))
     beside = path.parent / named
-    tables = _text(beside, f"the models file that {path} names") if named and models else ""
+    called = f"the models file that {path} names"
+    tables = _text(beside, called, "packcodec train makes it") if named and models else ""
     return read_schema(
         toml,
         table,
@@ -51,13 +56,14 @@ def load(path: str | Path, keys: "Keys | None" = None) -> Codec:
         raise LayoutError(error.problem, place=place, remedy=error.remedy) from None
 
 
-def _text(path: Path, what: str) -> str:
+def _text(path: Path, what: str, absent: str = CHECK_NAME) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except FileNotFoundError:
-        raise SchemaError(f"{what} is not there", place=str(path)) from None
+        raise SchemaError(f"{what} is not there", place=str(path), remedy=absent) from None
     except OSError as error:
-        raise SchemaError(f"{what} cannot be read: {error.strerror}", place=str(path)) from None
+        problem = f"{what} cannot be read: {error.strerror}"
+        raise SchemaError(problem, place=str(path), remedy=NAME_READABLE) from None
     except UnicodeDecodeError as error:
         raise SchemaError(
             f"{what} is not UTF-8 text (byte {error.start})",

@@ -7,6 +7,7 @@ that became shorter was begun anew, and is read from its start.
 
 from pathlib import Path
 
+from packcodec.edge.files import NAME_READABLE
 from packcodec.edge.logs import read_detections
 from packcodec.edge.station import Station
 from packcodec.errors import LogError
@@ -48,7 +49,8 @@ class Follower:
         except FileNotFoundError:
             return 0
         except OSError as error:
-            raise LogError(f"cannot be read: {error.strerror}", place=str(self._path)) from None
+            problem = f"cannot be read: {error.strerror}"
+            raise LogError(problem, place=str(self._path), remedy=NAME_READABLE) from None
         return MOST_AT_ONCE
 
     def _read_head(self, line: bytes) -> bool:

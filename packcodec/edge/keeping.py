@@ -9,11 +9,14 @@ written in place: it then says that the ledger's file is behind, frames go on, a
 takes the whole budget for spent. On a card that cannot be written at all nothing may be sent.
 """
 
+import fcntl
 from collections import Counter as Counts
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import IO
 
-from packcodec.edge.disk import DurableFile
+from packcodec.edge.disk import DiskFile, DurableFile
 from packcodec.edge.journal import Journal
 from packcodec.edge.ledger_store import LedgerStore
 from packcodec.edge.slots import Slot, Slots
@@ -181,6 +184,28 @@ class Keeping:
     def _fail(self, words: str) -> None:
         self.failed = True
         self.trouble(words)
+
+
+def folder(path: Path) -> tuple[Files, IO[bytes] | None]:
+    """Files in a folder that no other process uses, and the lock to be closed at the end.
+
+    Raises RadioError where another process holds it.
+    """
+    held = None
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+        held = (path / "lock").open("wb")
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise RadioError(
+            "another process holds the store",
+            place=str(path),
+            remedy="two stations on one store would each spend the whole budget: stop one",
+        ) from None
+    except OSError:
+        # A card that cannot be written: the files say so themselves.
+        held = None
+    return lambda name: DiskFile(path / name), held
 
 
 def _first_number(slots: Slots, kept: Kept | None) -> int:

@@ -40,7 +40,11 @@ def new_key(path: Path, station: int) -> None:
             remedy="frames sealed with it open with nothing else: name another file",
         ) from None
     except OSError as error:
-        raise KeysError(f"cannot be made: {error.strerror}", place=str(path)) from None
+        raise KeysError(
+            f"cannot be made: {error.strerror}",
+            place=str(path),
+            remedy="name a folder where you may write",
+        ) from None
 
 
 def read_keys(path: str | Path) -> Keys:
@@ -53,7 +57,11 @@ def read_keys(path: str | Path) -> Keys:
     for file in sorted(path.glob(f"*{SUFFIX}")) if path.is_dir() else [path]:
         for station, key in _read(file):
             if station in keys:
-                raise KeysError(f"station {station} has a key already", place=str(file))
+                raise KeysError(
+                    f"station {station} has a key already",
+                    place=str(file),
+                    remedy="keep the one that the station has, and put the other elsewhere",
+                )
             keys[station] = key
     if not keys:
         raise KeysError("holds no key", place=str(path), remedy="packcodec keys new makes some")
@@ -70,7 +78,11 @@ def _read(path: Path) -> Iterable[tuple[int, Key]]:
             "is no key file", place=str(path), remedy="name one that packcodec keys new made"
         ) from None
     except OSError as error:
-        raise KeysError(f"cannot be read: {error.strerror}", place=str(path)) from None
+        raise KeysError(
+            f"cannot be read: {error.strerror}",
+            place=str(path),
+            remedy="name a key file, or a folder of them, that packcodec keys new made",
+        ) from None
     if mode & 0o077:
         raise KeysError(
             f"others may read it (mode {mode:o})", place=str(path), remedy=f"chmod 600 {path}"

@@ -36,9 +36,11 @@ class Log:
     health: Sequence[Health] = ()
 
     def days(self) -> list[date]:
+        """The days (UTC) with a detection, in order."""
         return sorted({each.at.date() for each in self.detections})
 
     def on(self, days: Iterable[date]) -> "Log":
+        """What was said of these days (UTC); a watch belongs to the day that it begins on."""
         chosen = frozenset(days)
         return Log(
             [each for each in self.detections if each.at.date() in chosen],
@@ -88,7 +90,11 @@ def learn(schema: Schema, log: Log, size_bytes: int) -> tuple[Models, list[Cost]
     codec = Codec(compile_layout(replace(schema, models=None)))
     known = list(_trees(codec, log.on(days[:first_held])))
     if not known:
-        raise LogError("nothing in the log fits a message of the schema")
+        raise LogError(
+            "nothing in the log fits a message of the schema",
+            place=schema.name,
+            remedy="give it a message that logs tell of, such as summary",
+        )
     models = train(
         codec.layout,
         ((name, 1 / LENGTHS if a_record else 1.0, tree) for name, a_record, tree in known),

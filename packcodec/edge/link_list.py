@@ -63,6 +63,7 @@ def weakest_evidence(link: Link, book: Mapping[str, Rule]) -> str:
 
 
 def evidence_words(evidence: str, unconfirmed: Sequence[str]) -> str:
+    """How far a row is confirmed, with what of it is not."""
     if evidence == "memory":
         return "from memory"
     return f"{evidence}, in part from memory" if unconfirmed else evidence

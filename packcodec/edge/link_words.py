@@ -37,6 +37,7 @@ def where(link: Link) -> str:
 
 
 def power(link: Link) -> str:
+    """The power in dBm with what it is measured against; - where the link says none."""
     if link.power_dbm is None:
         return "-"
     return f"{round(link.power_dbm, 2):g} dBm {reference(link.power_reference)}"

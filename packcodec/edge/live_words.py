@@ -85,6 +85,7 @@ def _points(at: Sequence[datetime], values: Sequence[float]) -> str:
 
 
 def when(time: datetime | None) -> str:
+    """An instant to the minute, in UTC; nothing for None."""
     return "" if time is None else f"{time.astimezone(UTC):%Y-%m-%d %H:%M}"
 
 

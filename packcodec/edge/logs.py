@@ -25,6 +25,7 @@ from packcodec.edge.cells import (
     station_of,
     value_of,
 )
+from packcodec.edge.files import CHECK_NAME, NAME_READABLE
 from packcodec.errors import LogError
 from packcodec.monitor.inputs import Detection, Health, Stretch
 from packcodec.monitor.vocabulary import HEALTH, VOCABULARY
@@ -62,13 +63,12 @@ def opened(path: str) -> Iterator[TextIO]:
             with open(path, encoding="utf-8-sig", newline="") as file:
                 yield file
     except FileNotFoundError:
-        raise LogError(
-            "the file is not there", place=place, remedy="check the name and the folder"
-        ) from None
+        raise LogError("the file is not there", place=place, remedy=CHECK_NAME) from None
     except UnicodeDecodeError:
         raise LogError("is not UTF-8 text", place=place, remedy="save it as UTF-8") from None
     except OSError as error:
-        raise LogError(f"cannot be read: {error.strerror}", place=place) from None
+        problem = f"cannot be read: {error.strerror}"
+        raise LogError(problem, place=place, remedy=NAME_READABLE) from None
 
 
 def named(path: str) -> str:

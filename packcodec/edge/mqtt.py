@@ -42,6 +42,7 @@ class MqttSource:
     ready: Event = field(default_factory=Event, repr=False)
 
     def run(self, outlet: Outlet) -> None:
+        """Take messages until told to stop. Raises SourceError for what is no address."""
         mqtt = part("paho.mqtt.client", "base")
         client = self._client(mqtt, outlet)
         place = f"mqtt://{self.host}:{self.port}"
@@ -50,7 +51,7 @@ class MqttSource:
                 self.host, self.port, clean_start=False, properties=_kept_session()
             )
         except ValueError as error:
-            raise SourceError(str(error), place=place) from None
+            raise SourceError(str(error), place=place, remedy="write mqtt://host/topic") from None
         client.loop_start()
         while not outlet.stop.wait(LOOK_S):
             pass

@@ -51,6 +51,7 @@ class Picture:
 
 
 def legend(axes: Any, columns: int = 3) -> None:
+    """A legend above the axes, where anything on them has a label."""
     if not axes.get_legend_handles_labels()[0]:
         return
     axes.legend(

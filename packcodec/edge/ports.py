@@ -73,6 +73,7 @@ class SerialPort:
             raise
 
     def close(self) -> None:
+        """Close the line; the next frame opens it anew."""
         line, self._line = self._line, None
         if line is not None:
             line.close()
@@ -97,6 +98,7 @@ class UdpPort:
             return None
 
     def close(self) -> None:
+        """Close the socket, for good."""
         self._socket.close()
 
 

@@ -157,6 +157,7 @@ class Tally:
         self.refused: Counter[str] = Counter()
 
     def add(self, events: list[BaseEvent]) -> None:
+        """Count one frame by its events."""
         self.frames += 1
         for event in events:
             self.kinds[type(event).__name__.lower()] += 1

@@ -4,10 +4,11 @@ A policy in the page itself forbids every request, so that what is not in it can
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date
 from typing import Any
 
+from packcodec.base.events import Forgeries
 from packcodec.base.untold import summed
 from packcodec.dataset.check import check
 from packcodec.dataset.days import StationDay, station_days
@@ -24,6 +25,7 @@ from packcodec.dataset.season import (
     species_seasons,
 )
 from packcodec.dataset.values import bound
+from packcodec.edge.live_words import when
 from packcodec.edge.parts import part
 from packcodec.edge.pictures import Picture
 from packcodec.edge.report_airtime import Airtime
@@ -33,6 +35,12 @@ from packcodec.edge.report_charts import (
     calendar_picture,
     named,
     rates_picture,
+)
+from packcodec.edge.report_missing import (
+    gap_rows,
+    known_rows,
+    unverified_care,
+    unverified_part,
 )
 from packcodec.edge.station_charts import (
     airtime_picture,
@@ -46,7 +54,6 @@ from packcodec.schema.remedy import counted
 
 SEED = 20270401
 MOST_CURVES = 6
-MOST_GAPS = 40
 # Of a lithium-ion cell under load, this little is near its end (common practice, no source).
 LOW_BATTERY_MV = 3400
 LOW_STORAGE_PERCENT = 10
@@ -73,13 +80,16 @@ PARTS = (
 )
 
 
-def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
-    """The whole page as text.
+def report_page(
+    data: Dataset, airtime: Airtime | None = None, failed: Iterable[Forgeries] = ()
+) -> str:
+    """The whole page as text; `failed` are days on which frames did not verify.
 
     Raises LogError where the dataset must not be published, MissingPartError without the part
     `dataset`.
     """
     check(data)
+    unverified = unverified_part(data, failed)
     days = station_days(data)
     species = species_seasons(data, days, seed=SEED)
     markup = part("markupsafe", "dataset").Markup
@@ -98,7 +108,7 @@ def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
             kept_back=f"{kept_back[:1].upper()}{kept_back[1:]}." if kept_back else "",
             parts=[each for each in PARTS if each[0] != "airtime" or airtime],
             figures=_figures(data, species),
-            cares=cares(data),
+            cares=[*cares(data), *unverified_care(unverified["alarms"])],
             independence=data.independence_s // 60,
             rates=rates_picture(species) if species else None,
             species=[_species_row(each) for each in species],
@@ -106,9 +116,10 @@ def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
             activities=_activities(data, species),
             map=map_picture(data, days),
             effort=effort_picture(data),
-            known=_known(data),
-            gaps=_gaps(data),
+            known=known_rows(data),
+            gaps=gap_rows(data),
             gap_count=len(data.gaps),
+            unverified=unverified,
             health=[
                 health_picture(data, each.name, PICTURED[each.name], each.unit)
                 for each in data.health_fields
@@ -117,10 +128,7 @@ def report_page(data: Dataset, airtime: Airtime | None = None) -> str:
             ],
             health_heads=[_head(each) for each in data.health_fields],
             stations=_stations(data),
-            # By the day it would tell when a frame was sent of what is kept back.
-            airtime=airtime_picture(airtime.fullest, airtime.limit_s)
-            if airtime and exact
-            else None,
+            airtime=_airtime(airtime, exact),
             airtime_words=airtime.words if airtime else "",
             trust=_trust(data, days, species),
             accumulation=_accumulation(days),
@@ -212,33 +220,6 @@ def _activities(data: Dataset, species: Sequence[SpeciesSeason]) -> list[Picture
     return made
 
 
-def _known(data: Dataset) -> list[dict[str, str]]:
-    names = {each.id: short(each) for each in data.deployments}
-    return [
-        {
-            "name": names[each.deployment],
-            "watched": _hours(each.watched_s),
-            "off": _hours(each.off_s),
-            "unknown": _hours(each.unknown_s),
-        }
-        for each in knowledge(data)
-    ]
-
-
-def _gaps(data: Dataset) -> list[dict[str, str]]:
-    names = {each.id: short(each) for each in data.deployments}
-    return [
-        {
-            "name": names[each.deployment],
-            "missing": str(each.missing),
-            "after": _when(each.after, "the start"),
-            "before": _when(each.before, "now"),
-            "note": "may have been skipped at a restart" if each.at_restart else "",
-        }
-        for each in sorted(data.gaps, key=lambda one: -one.missing)[:MOST_GAPS]
-    ]
-
-
 def _stations(data: Dataset) -> list[dict[str, Any]]:
     rows = []
     for home in data.deployments:
@@ -247,7 +228,7 @@ def _stations(data: Dataset) -> list[dict[str, Any]]:
         rows.append(
             {
                 "name": short(home),
-                "last": _when(last_heard(data, home.id), "never"),
+                "last": when(last_heard(data, home.id)) or "never",
                 "told": [_value(last.get(each.name)) for each in data.health_fields],
             }
         )
@@ -335,13 +316,5 @@ def _count(count: Count) -> str:
     return f"{count.value:,}+" if count.at_least else f"{count.value:,}"
 
 
-def _hours(seconds: float) -> str:
-    return f"{seconds / 3600:,.1f} h"
-
-
 def _day(day: date) -> str:
     return f"{day.day} {day:%b %Y}"
-
-
-def _when(when: datetime | None, never: str) -> str:
-    return never if when is None else f"{when.astimezone(UTC):%Y-%m-%d %H:%M}"

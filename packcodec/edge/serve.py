@@ -10,7 +10,7 @@ import hashlib
 import secrets
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from ipaddress import ip_address
 from threading import Lock
 from typing import Any
@@ -90,6 +90,7 @@ class Watch:
         return {"live": now, "trouble": self.trouble, "alarms": alarms}
 
     def project(self) -> Project:
+        """Who publishes what; raises what the first reading raises."""
         return self._current()[1].project
 
     def _current(self) -> tuple[Told, Dataset, Dataset]:
@@ -262,7 +263,3 @@ def _markup(text: str) -> Any:
     from markupsafe import Markup
 
     return Markup(text)
-
-
-def utc_now() -> datetime:
-    return datetime.now(UTC)

@@ -50,7 +50,8 @@ class Source(Protocol):
     A live source has a `ready`, which is set when it listens; one that can send as well, a `back`.
     """
 
-    def run(self, outlet: Outlet) -> None: ...
+    def run(self, outlet: Outlet) -> None:
+        """Give `outlet` what is heard until it says stop, or the source ends."""
 
 
 def now() -> datetime:
@@ -72,6 +73,7 @@ class WayBack:
             del self._ways[next(iter(self._ways))]
 
     def close(self) -> None:
+        """Forget every way: nobody can be reached until somebody is heard."""
         self._ways.clear()
 
     def send(self, frame: bytes) -> int:
@@ -102,6 +104,7 @@ class FileSource:
                 pass
 
     def run(self, outlet: Outlet) -> None:
+        """Give every line. Raises SourceError for a file that cannot be read."""
         if self.path == "-":
             self._live(outlet, "standard input")
             return
@@ -120,7 +123,9 @@ class FileSource:
                 remedy="name a file of lines, or - for standard input",
             ) from None
         except UnicodeDecodeError:
-            raise SourceError("is not UTF-8 text", place=self.path) from None
+            raise SourceError(
+                "is not UTF-8 text", place=self.path, remedy="save it as UTF-8"
+            ) from None
 
     def _file(self, lines: TextIO, outlet: Outlet) -> None:
         batch: list[Heard] = []
@@ -162,6 +167,10 @@ class SerialSource:
     back: WayBack = field(default_factory=WayBack)
 
     def run(self, outlet: Outlet) -> None:
+        """Listen until told to stop, again and again where the line fails.
+
+        Raises SourceError for an unknown framing, MissingPartError without pyserial.
+        """
         serial = part("serial", "serial")
         if self.framing not in FRAMINGS:
             raise SourceError(
@@ -198,6 +207,7 @@ class UdpSource:
     back: WayBack = field(default_factory=WayBack)
 
     def run(self, outlet: Outlet) -> None:
+        """Listen until told to stop, again and again where the port cannot be had."""
         place = f"udp://{self.host}:{self.port}"
 
         def listen(calm: Callable[[], None]) -> None:

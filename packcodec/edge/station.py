@@ -17,7 +17,6 @@ process that may use them. A full card, a read-only one, a radio that fails: all
 This keeps the account of what it was told, and is never a licence: the local regulator decides.
 """
 
-import fcntl
 import os
 import time
 from collections import Counter as Counts
@@ -25,25 +24,28 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import Lock, RLock
-from typing import IO, TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
-from packcodec.edge.disk import DiskFile
 from packcodec.edge.files import load
-from packcodec.edge.keeping import Files, Keeping
-from packcodec.errors import EncodeError, KeysError, PackcodecError, RadioError
+from packcodec.edge.keeping import Files, Keeping, folder
+from packcodec.edge.station_given import (
+    check_detection,
+    check_health,
+    check_key,
+    keys_of,
+    number_of,
+)
+from packcodec.errors import EncodeError, PackcodecError
 from packcodec.frame.codec import Codec
-from packcodec.frame.header import UNSENT_STATION_BITS
 from packcodec.monitor.clock import Reading
 from packcodec.monitor.counter import LEAP, Counter
 from packcodec.monitor.engine import Monitor
 from packcodec.monitor.inputs import Detection
 from packcodec.monitor.sender import Due, Send
-from packcodec.monitor.vocabulary import HEALTH
 from packcodec.radio.link import Link
 from packcodec.radio.links import OwnRadio, find_link
 from packcodec.radio.rules import known_rules
 from packcodec.radio.scopes import ledger_limits
-from packcodec.schema.remedy import nearest
 
 if TYPE_CHECKING:
     from packcodec.frame.seal import Keys
@@ -99,17 +101,16 @@ class Station:
         """
         own = own or OwnRadio()
         rules = known_rules(own.rules)
-        self.codec = schema if isinstance(schema, Codec) else load(schema, _keys(keys))
+        self.codec = schema if isinstance(schema, Codec) else load(schema, keys_of(keys))
         self.link = link if isinstance(link, Link) else find_link(link, own.links)
-        self.station = _number(self.codec, station)
-        _check_key(self.codec, self.station)
+        self.station = number_of(self.codec, station)
+        check_key(self.codec, self.station)
         self._clocks = clocks
         self._attested = clock_set
         self._lock = RLock()
         self._sending = Lock()
-        self._held: IO[bytes] | None = None
         now = self._reading()
-        files = store if callable(store) else self._folder(Path(store))
+        files, self._held = (store, None) if callable(store) else folder(Path(store))
         self._keeping = Keeping(
             files, self.codec.layout.identity, ledger_limits(self.link, rules), now, leap
         )
@@ -148,7 +149,7 @@ class Station:
         `when` is by the station's clock, now if not given. People (rows whose report is "never")
         are dropped here and leave no trace. Raises EncodeError for what is no detection.
         """
-        _check_detection(label, when, confidence, individuals)
+        check_detection(label, when, confidence, individuals)
         with self._lock:
             now = self._reading()
             at = now.wall if when is None else when.astimezone(UTC)
@@ -170,14 +171,7 @@ class Station:
         A value stands until it is told anew. Reported at each start, once a day, and when the card
         fails. Raises EncodeError for a name that is none.
         """
-        known = [f.name for m in self.codec.schema.messages if m.name == HEALTH for f in m.fields]
-        for name in values:
-            if name not in known:
-                raise EncodeError(
-                    f"has no field {name!r}",
-                    place="message.health",
-                    remedy=nearest(name, known) if known else "the schema has no such message",
-                )
+        check_health(self.codec, values)
         with self._lock:
             self.monitor.health(values)
 
@@ -325,23 +319,6 @@ class Station:
         self.monitor.storage_failed = self._keeping.failed
         return durable
 
-    def _folder(self, path: Path) -> Files:
-        """Files in a folder that no other process uses."""
-        try:
-            path.mkdir(parents=True, exist_ok=True)
-            self._held = (path / "lock").open("wb")
-            fcntl.flock(self._held, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise RadioError(
-                "another process holds the store",
-                place=str(path),
-                remedy="two stations on one store would each spend the whole budget: stop one",
-            ) from None
-        except OSError:
-            # A card that cannot be written: the files say so themselves.
-            self._held = None
-        return lambda name: DiskFile(path / name)
-
     def _reading(self, wall: datetime | None = None, mono_s: float | None = None) -> Reading:
         if wall is None or mono_s is None:
             wall_now, mono_now = self._clocks()
@@ -354,52 +331,5 @@ class Station:
         return Reading(wall.astimezone(UTC), int(mono_s * US_PER_S), self._attested)
 
 
-def _keys(keys: "str | Path | Keys | None") -> "Keys | None":
-    if not isinstance(keys, str | Path):
-        return keys
-    from packcodec.edge.keys import read_keys
-
-    return read_keys(keys)
-
-
-def _check_key(codec: Codec, station: int) -> None:
-    if codec.layout.check.sealed and not codec.has_key(station):
-        raise KeysError(
-            f"there is none for station {station}",
-            place="keys",
-            remedy="packcodec keys new makes one; give the base the same",
-        )
-
-
 def _by_chance() -> int:
     return int.from_bytes(os.urandom(4), "big") >> (32 - BUSY_CHANCE_BITS)
-
-
-def _number(codec: Codec, station: str | int | None) -> int:
-    names = dict(codec.schema.stations)
-    if station is None and len(names) == 1:
-        return next(iter(names.values()))
-    if isinstance(station, str) and station in names:
-        return names[station]
-    last = (1 << (codec.schema.frame.station_bits or UNSENT_STATION_BITS)) - 1
-    if type(station) is int and 0 <= station <= last:
-        return station
-    remedy = f"give a number 0 to {last}"
-    if names:
-        remedy += f", or a name: {nearest(str(station), list(names))}"
-    raise EncodeError(f"there is no station {station!r}", place="station", remedy=remedy)
-
-
-def _check_detection(label: str, when: object, confidence: float, individuals: object) -> None:
-    """Raises EncodeError for what no model should say."""
-    aware = when is None or (isinstance(when, datetime) and when.utcoffset() is not None)
-    number = isinstance(confidence, int | float) and not isinstance(confidence, bool)
-    checks = (
-        ("label", label, isinstance(label, str) and label != "", "a label of the species table"),
-        ("when", when, aware, "a datetime with an offset from UTC"),
-        ("confidence", confidence, number and 0 <= confidence <= 1, "a number 0 to 1"),
-        ("individuals", individuals, type(individuals) is int and individuals >= 1, "1 or more"),
-    )
-    for name, value, holds, right in checks:
-        if not holds:
-            raise EncodeError(f"is {value!r}", place=f"seen.{name}", remedy=f"give {right}")

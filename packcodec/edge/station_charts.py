@@ -229,4 +229,5 @@ def _noon(day: date) -> datetime:
 
 
 def short(home: Deployment) -> str:
+    """A deployment's name for people, as a figure or a table has room for."""
     return home.name.replace("_", " ")

@@ -62,6 +62,7 @@ class Store:
         return cls(open_database(where, create=create), codecs)
 
     def close(self) -> None:
+        """Give the connections back; the store stays as it is."""
         self.engine.dispose()
 
     def ingest(self, batch: Sequence[Heard]) -> list[list[Event]]:

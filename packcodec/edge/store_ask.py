@@ -65,7 +65,7 @@ def lists(
             with engine.begin() as connection:
                 made = _list(connection, by_identity, number, now, most_bytes)
         except SQLAlchemyError as error:
-            raise not_kept(engine, error) from error
+            raise not_kept(engine, error, "a list", "none was made") from error
         if made is not None:
             yield made
 

@@ -56,6 +56,7 @@ class Rows:
     doubtful: set[tuple[int, int]] = field(default_factory=set)
 
     def clear(self) -> None:
+        """Empty for the next batch."""
         for each in (self.heard, self.recovered, self.receptions, self.strays, self.doubtful):
             each.clear()
 

@@ -172,7 +172,7 @@ def test_without_the_stations_key_the_command_says_what_to_do(
     at = ["--at", (EPOCH + timedelta(days=9)).isoformat()]
     ran = packcodec(*ask, *at)
     assert ran.code == 2
-    assert "no station of the store has one" in ran.err
+    assert "no station of the store has one; give the folder that packcodec keys new" in ran.err
     ran = packcodec(*ask, *at, "--station", "north_hide")
     assert ran.code == 2
     assert "there is none for station 1; a station does only what its key has signed" in ran.err
@@ -220,6 +220,7 @@ def test_who_cannot_be_asked_is_told(folder: Path, packcodec: Command) -> None:
     ran = packcodec(*ask, folder / "newer.toml", *at)
     assert (ran.code, ran.out) == (2, "")
     assert "station 1 speaks another schema, and is not asked" in ran.err
+    assert "none of these stations can be asked; name one that was heard, and give its" in ran.err
     assert "nothing to ask for" not in ran.err
     ran = packcodec(*ask, folder / "schema.toml", *at, "--station", "2", "--station", "1")
     assert ran.code == 0

@@ -211,5 +211,5 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
         text_of(log)
     with pytest.raises(LogError, match=r"none\.csv: the file is not there"):
         text_of(tmp_path / "none.csv")
-    with pytest.raises(LogError, match="cannot be read"):
+    with pytest.raises(LogError, match="cannot be read: Is a directory; name a file that you may"):
         text_of(tmp_path)

@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 from small_dataset import DAY, dataset, demo, row, small, summary
 
+from packcodec.base.events import Forgeries
 from packcodec.dataset.build import Heard
 from packcodec.dataset.model import Dataset
 from packcodec.dataset.protect import protect
@@ -32,6 +33,7 @@ FLAGS = [
     *("--disable-background-networking", "--disable-component-update"),
 ]
 WIDTHS = (390, 1280)
+ALARM = Forgeries(1, DAY.date(), 130)
 
 # Contrast as WCAG 2.2 defines it (success criterion 1.4.3; from memory): the relative luminances
 # of a text and of the nearest background behind it, each plus 0.05, as a ratio.
@@ -76,7 +78,7 @@ def browser() -> Iterator[Any]:
 @pytest.fixture(scope="module")
 def report(tmp_path_factory: pytest.TempPathFactory) -> str:
     path: Path = tmp_path_factory.mktemp("report") / "report.html"
-    path.write_text(report_page(protect(demo())), encoding="utf-8")
+    path.write_text(report_page(protect(demo()), failed=[ALARM]), encoding="utf-8")
     return path.as_uri()
 
 

@@ -3,7 +3,7 @@
 import json
 import re
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -21,6 +21,8 @@ from small_dataset import (
     summary,
 )
 
+from packcodec.base.events import Forgeries
+from packcodec.base.failures import ALARM_A_DAY, MOST_KEPT_A_DAY
 from packcodec.base.untold import Untold, Why
 from packcodec.codec.record import AtLeast, Record
 from packcodec.dataset.build import Heard
@@ -156,6 +158,38 @@ def test_visits_in_lost_frames_are_among_the_figures() -> None:
     data = replace(small(), untold=((1, known), (2, known), (2, unknown)))
     text = read(protect(data)).text
     assert "visits counted, but in no record 14, and 1 stretch unknown" in text
+
+
+FIRST, LAST = date(2027, 4, 1), date(2027, 4, 21)
+
+
+def test_alarms_of_the_period_are_a_line_for_each_station_and_day() -> None:
+    data = small()
+    assert min(each.start for each in data.deployments).date() == FIRST
+    assert max(each.end for each in data.deployments).date() == LAST
+    failed = [
+        Forgeries(1, FIRST - timedelta(days=1), 777),
+        Forgeries(1, FIRST, ALARM_A_DAY),
+        Forgeries(1, LAST, MOST_KEPT_A_DAY),
+        Forgeries(1, LAST + timedelta(days=1), 777),
+        Forgeries(9, LAST, 345),
+    ]
+    text = read(protect(data, exact=True), failed=failed).text
+    assert "3 alarms: frames that name a station do not verify. See 'What is missing'." in text
+    assert "north hide 2027-04-01 100 north hide 2027-04-21 2,000+ station 9 2027-04-21 345" in text
+    assert "no proof of an attack: a wrong key looks the same" in text
+    assert "packcodec redecode" in text
+    assert "777" not in text
+    assert "fewer than" not in text
+    assert "north hide 2027" not in read(protect(data), failed=failed).text
+
+
+def test_failures_that_are_no_alarm_are_one_note() -> None:
+    few = [Forgeries(1, LAST, ALARM_A_DAY - 1), Forgeries(2, LAST, 2)]
+    text = read(protect(small()), failed=few).text
+    assert f"{ALARM_A_DAY + 1} frames that named a station did not verify on days with" in text
+    assert "alarm" not in text
+    assert "not verify" not in read(protect(small())).text
 
 
 def health(sequence: int, hour: float, **values: object) -> Record:

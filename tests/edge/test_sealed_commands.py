@@ -6,7 +6,10 @@ from pathlib import Path
 
 import pytest
 from conftest import Command
+from small_dataset import FOLDER
 from small_schema import SPECIES, TOML
+
+from packcodec.edge.dataset_source import source_mark
 
 HEAD = "time,station,label,confidence,individuals\n"
 
@@ -61,13 +64,19 @@ def test_a_base_keeps_what_it_can_open_and_reads_the_rest_when_the_key_comes(
     assert "1 frames read that gave no record before; 0 still give none" in ran.out
 
 
-def test_forgeries_are_told_by_receive_and_by_gaps(folder: Path, packcodec: Command) -> None:
-    toml = ["--schema", folder / "schema.toml", "--keys", folder / "keys"]
+def flood(folder: Path) -> list[str]:
+    """130 forged lines of a day, and flood.txt, which has them and the real one."""
     frame = (folder / "frames.txt").read_text().split()[0]
     stem, tail = frame[:-4], int(frame[-4:], 16)
     at = "2027-05-03T12:00:00.{:06}Z"
     lines = [f"{stem}{(tail + n) % 65536:04x} {at.format(n)}" for n in range(1, 131)]
     (folder / "flood.txt").write_text("\n".join([*lines, f"{frame} {at.format(200)}"]) + "\n")
+    return lines
+
+
+def test_forgeries_are_told_by_receive_and_by_gaps(folder: Path, packcodec: Command) -> None:
+    toml = ["--schema", folder / "schema.toml", "--keys", folder / "keys"]
+    lines = flood(folder)
     ran = packcodec("receive", folder / "base.db", folder / "flood.txt", *toml)
     assert ran.code == 1
     said = "station 2: ALARM: 130 frames of 2027-05-03 that name it do not verify: somebody forges"
@@ -87,6 +96,41 @@ def test_forgeries_are_told_by_receive_and_by_gaps(folder: Path, packcodec: Comm
     events = packcodec("receive", folder / "other.db", folder / "flood.txt", *toml, "--events").out
     alarm = [json.loads(line) for line in events.splitlines() if "forgeries" in line]
     assert alarm == [{"event": "forgeries", "station": 2, "day": "2027-05-03", "count": 130}]
+
+
+def test_a_report_of_a_store_tells_of_its_forgeries(folder: Path, packcodec: Command) -> None:
+    pytest.importorskip("matplotlib", reason="the part [dataset] is not installed")
+    flood(folder)
+    toml = ["--schema", folder / "schema.toml", "--keys", folder / "keys"]
+    packcodec("receive", folder / "base.db", folder / "flood.txt", *toml)
+    (folder / "deployments.csv").write_text(
+        "station,latitude,longitude,start,end\n"
+        "reed_bed,54.7087,2.6174,2027-05-01T00:00:00Z,2027-05-09T00:00:00Z\n"
+    )
+    (folder / "project.toml").write_text((FOLDER / "project.toml").read_text())
+    ran = packcodec(
+        *("report", folder / "schema.toml", folder / "base.db", "--html", folder / "r.html"),
+        *("--deployments", folder / "deployments.csv", "--project", folder / "project.toml"),
+    )
+    assert ran.code == 0, ran.err
+    row = (
+        '<th scope="row" class="d">reed bed</th><td class="d">2027-05-03</td><td class="n">130</td>'
+    )
+    assert row in (folder / "r.html").read_text()
+
+
+def test_forgeries_alone_are_news_of_a_store_behind_a_url(folder: Path, packcodec: Command) -> None:
+    """The live page reads anew when the mark changes: an alarm must not wait for a real frame."""
+    toml = ["--schema", folder / "schema.toml", "--keys", folder / "keys"]
+    url = f"sqlite:///{folder / 'base.db'}"
+    first, *more = flood(folder)[:8]
+    (folder / "few.txt").write_text(f"{first}\n")
+    packcodec("receive", url, folder / "few.txt", *toml)
+    before = source_mark(url)
+    assert source_mark(url) == before
+    (folder / "more.txt").write_text("\n".join(more) + "\n")
+    packcodec("receive", url, folder / "more.txt", *toml)
+    assert source_mark(url) != before
 
 
 def test_a_station_without_its_key_does_not_start(folder: Path, packcodec: Command) -> None:

@@ -121,7 +121,22 @@ def test_a_log_of_three_days_is_too_short(reserve: Path, packcodec: Command) -> 
     assert "3 days" in ran.err
 
 
+def test_a_schema_of_which_no_log_tells_learns_nothing(reserve: Path, packcodec: Command) -> None:
+    text = (reserve / "schema.toml").read_text(encoding="utf-8")
+    level = """[message.level]
+code = 0
+fields = [{ name = "depth", kind = "integer", low = 0, high = 9 }]
+[models]
+file = "models.toml"
+"""
+    other = text[: text.index("[message.")] + level
+    (reserve / "schema.toml").write_text(other, encoding="utf-8")
+    ran = packcodec("train", reserve / "schema.toml", reserve / "detections.csv")
+    assert ran.code == 2
+    assert "nothing in the log fits a message of the schema; give it a message that" in ran.err
+
+
 def test_a_schema_whose_models_are_not_there_says_so(reserve: Path) -> None:
-    with pytest.raises(SchemaError, match="the models file") as refused:
+    with pytest.raises(SchemaError, match=r"is not there; packcodec train makes it") as refused:
         load(reserve / "schema.toml")
     assert "models.toml" in refused.value.place

@@ -72,7 +72,11 @@ def command(
     for each, why in passed.items():
         warn(f"packcodec: station {each} {why}, and is not asked")
     if chosen and len(passed) == len(set(chosen)):
-        raise StoreError("none of these stations can be asked", place=store)
+        raise StoreError(
+            "none of these stations can be asked",
+            place=store,
+            remedy="name one that was heard, and give its schema with --schema",
+        )
     made = None
     for made in lists(engine, codecs, chosen, at or now(), most):
         _tell(made, as_json)
@@ -110,7 +114,11 @@ def _with_keys(heard: Sequence[int], keys: "Keys", place: str) -> list[int]:
             warn(f"packcodec: station {each} has no key among these, and is not asked")
     chosen = [each for each in heard if each in keys]
     if heard and not chosen:
-        raise KeysError("no station of the store has one", place=place)
+        raise KeysError(
+            "no station of the store has one",
+            place=place,
+            remedy="give the folder that packcodec keys new made for these stations",
+        )
     return chosen
 
 

@@ -45,7 +45,11 @@ def _make(folder: Path) -> None:
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
-        raise KeysError(f"cannot be made: {error.strerror}", place=str(folder)) from None
+        raise KeysError(
+            f"cannot be made: {error.strerror}",
+            place=str(folder),
+            remedy="name a folder where you may write",
+        ) from None
 
 
 def _plain(name: str) -> str:

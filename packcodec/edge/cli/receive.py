@@ -260,7 +260,11 @@ def _address(named: str) -> tuple[str, int | None, Any]:
     try:
         return url.hostname or "", url.port, url
     except ValueError as error:
-        raise SourceError(str(error), place=named) from None
+        raise SourceError(
+            str(error),
+            place=named,
+            remedy="write //host:port, a port of 0 to 65535, and an IPv6 address in [ ]",
+        ) from None
 
 
 def _options(named: str, query: str, known: tuple[str, ...]) -> dict[str, str]:

@@ -30,7 +30,8 @@ def command(
     """Write the records in SOURCE as one page that needs nothing else: for a phone, a desk, paper.
 
     SOURCE is a store, or records as JSON Lines (- for standard input). Sensitive species are
-    generalised or left out as the species table says, unless --exact is given.
+    generalised or left out as the species table says, unless --exact is given. From a store, the
+    page also tells of days on which frames that name a station did not verify.
     """
     for needed in ("numpy", "scipy", "matplotlib", "jinja2"):
         part(needed, "dataset")
@@ -39,7 +40,7 @@ def command(
 
     codec, told, data = protected(schema, source, deployments, project, exact)
     airtime = airtime_used(codec, find_link(link), data, told.heard) if link else None
-    written = write(Path(html), report_page(data, airtime).encode())
+    written = write(Path(html), report_page(data, airtime, told.unverified).encode())
     if as_json:
         document({"written": written, **account(data)})
     else:

@@ -1,7 +1,6 @@
 """`packcodec serve`: the live page at the base."""
 
 import secrets
-from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -11,6 +10,7 @@ from packcodec.edge.cli.screen import say, schema_argument, warn
 from packcodec.edge.dataset_source import Told, read_dataset, read_source, said, source_mark
 from packcodec.edge.files import load
 from packcodec.edge.parts import part
+from packcodec.edge.sources import now
 from packcodec.errors import LogError
 
 TOKEN_BYTES = 24
@@ -43,7 +43,7 @@ def command(
     server = part("uvicorn", "serve")
     part("starlette", "serve")
     part("jinja2", "serve")
-    from packcodec.edge.serve import Watch, is_loopback, live_app, utc_now
+    from packcodec.edge.serve import Watch, is_loopback, live_app
 
     codec = load(schema)
     if source == "-":
@@ -59,10 +59,10 @@ def command(
 
     def read() -> tuple[Told, Dataset]:
         told = read_source(source, codec)
-        data = read_dataset(codec, told, deployments, project, created=datetime.now(UTC))
+        data = read_dataset(codec, told, deployments, project, created=now())
         return told, data
 
-    watch = Watch(read, lambda: source_mark(source), utc_now)
+    watch = Watch(read, lambda: source_mark(source), now)
     for line in said(watch.told()):
         warn(f"packcodec: {line}")
     app = live_app(watch, token=token, local=local)
@@ -91,7 +91,11 @@ def read_token(path: Path) -> str:
             path.write_text(f"{secrets.token_urlsafe(TOKEN_BYTES)}\n", encoding="utf-8")
         token = path.read_text(encoding="utf-8").strip()
     except OSError as error:
-        raise LogError(f"cannot be used: {error.strerror}", place=str(path)) from None
+        raise LogError(
+            f"cannot be used: {error.strerror}",
+            place=str(path),
+            remedy="name a file that you may read, or a new one where you may write",
+        ) from None
     if len(token) < SHORTEST_TOKEN:
         raise LogError(
             f"the token has {len(token)} letters",

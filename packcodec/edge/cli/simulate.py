@@ -22,7 +22,7 @@ from packcodec.base.simulate import (
 )
 from packcodec.edge.cli.screen import as_json, between, document, say, schema_argument, table
 from packcodec.edge.files import load
-from packcodec.errors import RadioError, SchemaError
+from packcodec.errors import RadioError
 from packcodec.frame.codec import Codec
 from packcodec.layout.compiler import compile_layout
 from packcodec.layout.model import RepairLayout
@@ -123,8 +123,7 @@ def _repair(codec: Codec) -> tuple[RepairLayout, bool]:
     longest = max(codec.layout.messages, key=lambda message: message.most_frame_bytes)
     schema = replace(codec.schema, repair=Repair((longest.name,)), coding="fixed")
     layout = compile_layout(schema)
-    if layout.repair is None:
-        raise SchemaError("takes no repair", place=schema.name)
+    assert layout.repair is not None
     return layout.repair, False
 
 

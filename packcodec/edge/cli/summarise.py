@@ -72,7 +72,11 @@ def command(
     codec = load(schema)
     known = codec.schema
     if [log, watch, health].count("-") > 1:
-        raise LogError("only one log can come from standard input", place="-")
+        raise LogError(
+            "only one log can come from standard input",
+            place="-",
+            remedy="name files for the others",
+        )
     if watch is not None and watched is not None:
         raise LogError("effort is given twice", place="--watched", remedy="drop it or --watch")
     chosen = {station_number(name, known, "--station") for name in stations}
