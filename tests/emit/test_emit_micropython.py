@@ -23,6 +23,7 @@ from packcodec.errors import DecodeError, Reason
 from packcodec.frame.codec import Codec
 from packcodec.layout import compile_layout
 from packcodec.schema.model import Boolean, Integer, ListOf, Message, Schema, SpeciesCode
+from packcodec.schema.models import Models, PlaceTable
 
 DEMO = Path(__file__).parents[2] / "packcodec" / "edge" / "demo_data" / "schema.toml"
 OLD = python_of("3.8")
@@ -201,3 +202,50 @@ def test_names_that_a_walk_uses_are_no_matter(interpreter: list[str], tmp_path: 
     row = nested(schema, schema.messages[0].fields, values)
     command = [*interpreter, *write(codec.layout, tmp_path)]
     assert ask(command, [f"e m 3 1 {row}"]) == [frame.hex()]
+
+
+def framed_alike(interpreter: list[str], schema: Schema, rows: list[Any], folder: Path) -> None:
+    """Frames of a message that is one list are ours, and read as what was said."""
+    codec = Codec(compile_layout(schema))
+    command = [*interpreter, *write(codec.layout, folder)]
+    asked, answers = [], []
+    for each in rows:
+        values = {"rows": each}
+        frame = codec.encode({"message": "m", "values": values}, station=3, sequence=1)
+        row = nested(schema, schema.messages[0].fields, values)
+        asked += [f"e m 3 1 {row}", f"d {frame.hex()}"]
+        answers += [frame.hex(), str((0, 3, 1, row))]
+    assert ask(command, asked) == answers
+
+
+@pytest.mark.parametrize("interpreter", INTERPRETERS)
+@pytest.mark.parametrize("logit", [-120, 120])
+def test_a_size_that_leaves_too_much_is_passed_over(
+    interpreter: list[str], logit: int, tmp_path: Path
+) -> None:
+    """Elements cost next to nothing, and whether there is one more costs much near the end."""
+    path = "message.m.rows"
+    sure = bytes([255, *[0] * 15])
+    more = (bytes([64 - logit // 2, 64 + logit // 2]),) * 16
+    tables = (
+        PlaceTable(f"{path} more", more, ("room",)),
+        PlaceTable(f"{path}[].code", (sure,)),
+    )
+    schema = replace(
+        schema_of(ListOf("rows", (Integer("code", 0, 100),), 0, 40)),
+        coding="modelled",
+        models=Models((), tables),
+    )
+    rows = [[{"code": 0}] * count for count in range(41)]
+    framed_alike(interpreter, schema, rows, tmp_path)
+
+
+@pytest.mark.parametrize("interpreter", INTERPRETERS)
+def test_a_list_that_is_no_set_remembers_every_species(
+    interpreter: list[str], tmp_path: Path
+) -> None:
+    fields = (SpeciesCode("species"), Integer("individuals", 1, 8))
+    schema = replace(schema_of(ListOf("rows", fields, 0, 12)), coding="modelled")
+    told = [f"label {at}" for at in (4, 3, 2, 1, 0)] + ["#9", "#8", "label 4", "#9", "label 0"]
+    rows = [{"species": each, "individuals": 1 + at % 8} for at, each in enumerate(told)]
+    framed_alike(interpreter, schema, [rows[:count] for count in range(11)], tmp_path)
