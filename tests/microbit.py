@@ -24,6 +24,9 @@ MISSING = (
 OPTIONS = ("-M", "microbit", "-nographic", "-monitor", "none", "-serial", "stdio")
 PATIENCE_S = 60
 PIECE = 24
+# Room to compile a short statement, and how long one is.
+HELD = 700
+SHORT = 350
 
 
 class Microbit:
@@ -57,9 +60,10 @@ class Microbit:
         """Define what `source` defines, a statement at a time, without comments and wide indents.
 
         Those of several lines come first, the largest before the rest: to compile one takes room in
-        one piece.
+        one piece. Such a piece is held back while there are others, and given back for the rest.
         """
         self.run("import gc\n")
+        self.run(f"held = bytearray({HELD})\n")
         bare = re.sub(r"^ *#.*\n", "", source, flags=re.MULTILINE)
         bare = re.sub(
             "^(?:    )+", lambda wide: " " * (len(wide[0]) // 4), bare, flags=re.MULTILINE
@@ -68,6 +72,8 @@ class Microbit:
         long = [each for each in statements if "\n" in each]
         short = [each for each in statements if "\n" not in each]
         for statement in (head, *sorted(long, key=len, reverse=True), *short):
+            if statement != head and len(statement) < SHORT:
+                self.run("held = None\n")
             self.run(f"{statement}\n")
             self.run("gc.collect()\n")
 

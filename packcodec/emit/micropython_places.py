@@ -5,7 +5,6 @@ from typing import Any
 from packcodec.codec.modelled.coder import TOTAL
 from packcodec.codec.modelled.history import HOUR_ROWS, KINS, RANKS
 from packcodec.codec.modelled.tables import Classes
-from packcodec.emit.micropython_comments import INDENT
 from packcodec.emit.micropython_encode import TAKEN, Function
 from packcodec.emit.micropython_tables import Constants
 from packcodec.emit.micropython_values import code_of
@@ -40,8 +39,6 @@ class Places:
         self.asks_previous = False
         self.function = Function(Names(_TAKEN))
         self.held = [self.function.variables.give(f.name) for f in fields]
-        # The functions that come before this one.
-        self.before: list[str] = []
 
     def code(self, at: int, given: str) -> str:
         """The expression of the code of a value that has been found sound."""
@@ -57,10 +54,9 @@ class Places:
         codes, rows = place["codes"], place["rows"]
         if not rows:
             return alike(codes, said)
-        if (name := place["around"]) in ("last", "previous"):
-            # Asked for twice.
-            self.function.add(depth, f"{name}_code = {self._earlier(name, place)}")
-            place = {**place, "held": name}
+        for name in ("last", "previous"):
+            if name in (*place["contexts"], place["around"]):
+                self.function.add(depth, f"{name}_code = {self._of_element(name, place)}")
         row = "0"
         for name in place["contexts"]:
             size, kind = self._context(name, place)
@@ -111,35 +107,32 @@ class Places:
         return f"{most} if {code} >= 0 else {centre}" if centre else f"max({most}, 0)"
 
     def _earlier(self, name: str, place: dict[str, Any]) -> str:
-        """A code said earlier, -1 where there is none."""
-        if place.get("held") == name:
+        """The variable of a code said earlier, -1 where there is none."""
+        if name not in _NEAR:
             return f"{name}_code"
-        if name in _NEAR:
-            at: int = place["before"][_NEAR[name]][0]
-            return self.held[at]
+        at: int = place["before"][_NEAR[name]][0]
+        return self.held[at]
+
+    def _of_element(self, name: str, place: dict[str, Any]) -> str:
+        """The expression of a place's code in an element said earlier."""
+        at, get = place["at"], place["get"]
+        field = self.fields[at]
         if name == "last":
             self.asks_last = True
-            return f"{self._getter(place)}(seen)"
-        self.asks_previous = True
-        return f"{self._getter(place)}(here.previous)"
-
-    def _getter(self, place: dict[str, Any]) -> str:
-        """The function that takes a place's code from an element said earlier."""
-        at, get = place["at"], place["get"]
-        function, field = f"_{get}_{self.name}_{at}", self.fields[at]
-        if f"def {function}(row):" in self.before:
-            return function
-        given = f"row[{at}]"
-        absent = f"row is None or {given} is None" if field.optional else "row is None"
+            element = "seen"
+        else:
+            self.asks_previous = True
+            element = "here.previous"
+        given, absent = f"{element}[{at}]", f"{element} is None"
         if get == "presence":
-            absent, code = "row is None", f"0 if {given} is None else 1"
+            code = f"0 if {given} is None else 1"
         elif isinstance(field, ListOf):
             code = f"len({given}) - {field.least}"
         else:
             code = self.code(at, given)
-        self.before += ["", "", f"def {function}(row):", f"{INDENT}if {absent}:"]
-        self.before += [f"{INDENT * 2}return -1", f"{INDENT}return {code}"]
-        return function
+        if field.optional and get != "presence":
+            absent = f"{absent} or {given} is None"
+        return f"-1 if {absent} else {code}"
 
 
 def alike(codes: int, said: str, of: str = "") -> str:

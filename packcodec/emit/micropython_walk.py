@@ -30,6 +30,8 @@ class Group(Places):
     ) -> None:
         super().__init__(constants, name, fields, said)
         self.here = here
+        # The functions of the lists within.
+        self.before: list[str] = []
         # Where "seen", the last element of the species, is to be known, if any place asks.
         self.after_species = 0
         self.row = "values" if here is None else "row"
