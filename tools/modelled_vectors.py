@@ -30,6 +30,7 @@ from packcodec.schema import read_schema
 from packcodec.schema.models import Models, PlaceTable, models_text
 
 STATION = 3
+STRINGS = 48
 FOLDER = Path(__file__).parent.parent / "spec" / "vectors" / "modelled"
 
 
@@ -146,6 +147,11 @@ def _invalid(codec: Codec, frames: list[bytes]) -> Iterator[dict[str, Any]]:
         for about, changed in _altered(data):
             if 8 * len(changed) >= codec.layout.header_bits:
                 yield from _fault(codec, about, _checked(codec, changed))
+    header = frames[0][: -(-codec.layout.header_bits // 8)]
+    for number in range(STRINGS):
+        # What no encoder would think of: ranks that no species has, codes past the highest.
+        text = sha256(f"{codec.schema.name} {number}".encode()).digest()[: 1 + number % 12]
+        yield from _fault(codec, f"string {number} of any bits", _checked(codec, header + text))
     data = frames[0][:-octets]
     if widths.message_bits:
         yield from _fault(codec, "message code 0", _checked(codec, _header(codec, data, 0)))
