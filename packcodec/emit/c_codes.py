@@ -54,11 +54,13 @@ def _time(field: Time, value: str, codes: int, held_as: CType) -> Code:
     text = divided(value, field.step_s, held_as.high, wide=wide)
     if held_as.high // field.step_s < codes:
         return Code(text, "", wide)
+    last_s = codes * field.step_s - 1
     if field.beyond == "reject":
-        return Code(text, f"{value} > {literal(codes * field.step_s - 1)}", wide)
+        return Code(text, f"{value} > {literal(last_s)}", wide)
     if wide:
         return Code(f"({text} % {literal(codes)})", "", wide)
-    return Code(f"remainder_of({text}, {literal(codes)})", "", wide)
+    within = f"remainder_of({value}, {literal(last_s + 1)})"
+    return Code(divided(within, field.step_s, last_s), "", wide)
 
 
 def _quantity(number: Whole, value: str, codes: int, held_as: CType) -> Code:
@@ -79,6 +81,14 @@ def _quantity(number: Whole, value: str, codes: int, held_as: CType) -> Code:
         offset = f"({offset} {sign} {literal(abs(number.first))})"
     fits = number.first <= least and most <= number.first + number.spread
     test = "" if fits else f"{offset} > {literal(number.spread)}"
+    steps, beyond = divmod(number.first, number.step)
+    if steps > 0 and not beyond and not held_as.signed and number.step > 1 and not wide:
+        # Whole steps are shorter to take off after the division.
+        text = divided(value, number.step, number.first + number.spread)
+        return Code(f"({text} - {steps}u)", test, wide)
+    if number.first < 0 and held_as == CType(16) and number.spread <= CType(16).high:
+        # A sum that is 16 bits wide stands in no wider constant.
+        offset = f"(uint16_t)({value} + {-number.first}u)"
     return Code(divided(offset, number.step, number.spread, wide=wide), test, wide)
 
 
@@ -106,6 +116,13 @@ def divided(text: str, by: int, most: int, *, wide: bool = False) -> str:
         return f"({text} / {literal(by)})"
     if not by & (by - 1):
         return f"({text} >> {by.bit_length() - 1})"
+    twos = (by & -by).bit_length() - 1
+    halved = _multiplied(f"({text} >> {twos})", by >> twos, most >> twos)
+    return _multiplied(text, by, most) or halved or f"quotient({text}, {literal(by)})"
+
+
+def _multiplied(text: str, by: int, most: int) -> str:
+    """text / by as a product and a shift, "" where 32 bits do not hold it."""
     for shift in range(by.bit_length(), 32):
         times = -(-(1 << shift) // by)
         if times * most >= 1 << 32:
@@ -113,4 +130,4 @@ def divided(text: str, by: int, most: int, *, wide: bool = False) -> str:
         # n·times / 2^shift exceeds n / by by less than the 1 / by that would reach the next.
         if (times * by - (1 << shift)) * most < 1 << shift:
             return f"({text} * {times}u >> {shift})"
-    return f"quotient({text}, {literal(by)})"
+    return ""

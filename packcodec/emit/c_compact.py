@@ -16,6 +16,7 @@ from packcodec.codec.modelled.tables import FIRST_CODES, MOST_ALONE
 from packcodec.emit.c_codes import code_of, divided
 from packcodec.emit.c_compact_tables import (
     FEW,
+    SUM_OCTETS,
     Placed,
     Words,
     buckets,
@@ -23,7 +24,7 @@ from packcodec.emit.c_compact_tables import (
     folds,
     surely_ends,
 )
-from packcodec.emit.c_header import INDENT, literal
+from packcodec.emit.c_header import INDENT
 from packcodec.emit.c_hear import Hear
 from packcodec.emit.c_pack import forget
 from packcodec.emit.c_say import Say
@@ -75,14 +76,14 @@ class Compact:
             return False
         if not all(_fits_before(entry) for _, entry in before):
             return False
-        if not all(_fits_in(entry) for _, entry in elements):
+        if not all(_fits_in(entry) and _follows(entry, tail) for _, entry in elements):
             return False
         widths = [_width(entry) for _, entry in before]
         inner = [_width(entry) for _, entry in elements]
         kept = sum(_codes(entry).bit_length() for _, entry in elements if _keeps(entry))
         return (
             max((*widths, *inner)) <= WIDEST
-            and sum(widths) + _count_width(tail) + sum(inner) > PLAIN_BITS + 2
+            and sum(inner) > 0
             and told.capacity.bit_length() + kept <= 32
         )
 
@@ -108,10 +109,13 @@ class Compact:
         by_last = [place for place in places if LAST in place["contexts"]]
         by_rank = [place for place in places if RANK in place["contexts"]]
         found = words.by(LAST, by_last, aligned=False)
+        if not by_last:  # no rows of a rank begin at 0
+            self.more = words.more(self.told.message.said["fields"][-1]["more"])
         ranked = words.by(RANK, by_rank, aligned=True)
         self.rank_block = ranked[0].steps[RANK] if ranked else 1
         self.rank_start = ranked[0].offset if ranked else 0
-        self.more = words.more(self.told.message.said["fields"][-1]["more"])
+        if by_last:
+            self.more = words.more(self.told.message.said["fields"][-1]["more"])
         rest = [place for place in places if place not in by_last and place not in by_rank]
         rest += [
             place for entry in self.told.message.said["fields"][:-1] for place in _tabled(entry)
@@ -129,7 +133,7 @@ class Compact:
             filled = [0]
             for last in range(max(codes) + 1):
                 for n, each in zip(codes, rows, strict=True):
-                    filled += each[last] if last <= n else [0] * n
+                    filled += [SUM_OCTETS * code for code in each[min(last, n)]]
             meaning = f"{self.tail.path}: codes and 1, folded around the last and 1, 0 for none"
             self.fold_row = sum(codes)
             self.folded = self.told.tables.array("uint8_t", filled, meaning)
@@ -144,7 +148,7 @@ class Compact:
         terms: list[str] = []
         path = f"{self.tail.path}.{self.tail.fields[place['at']].name}"
         if place["get"] == "rank":
-            offset -= self.first_rank + 1  # from where the rank is counted
+            offset -= self.first_rank + SUM_OCTETS  # from where the rank is counted
         if RANK in placed.steps:
             offset -= self.rank_start
             terms.append("w->now.rows")
@@ -157,14 +161,14 @@ class Compact:
                 continue
             at, codes = place["before"][NEAR[name]]
             values, by = buckets(codes), self.tail.fields[at].name
-            index = self.variable(at, "code" if codes <= MOST_ALONE else "class")
+            index = self._code(at) if codes <= MOST_ALONE else self.variable(at, "class")
             held = [step * each for each in values]
             if min(held) + offset >= 0:
                 held, offset = [each + offset for each in held], 0
             kind = "uint8_t" if max(held) <= 255 else "uint16_t"
             table = self.told.tables.array(kind, held, f"{path}: rows by {by}")
             terms.append(f"{table}[{index}]")
-        return [*terms, *([literal(offset)] if offset else [])]
+        return [*terms, *([f"{offset}u"] if offset else [])]
 
     def kin(self, placed: Placed, offset: int) -> str:
         """The table of where the rows of a place begin, so far on, by species."""
@@ -177,8 +181,8 @@ class Compact:
 
     @property
     def first_rank(self) -> int:
-        """What stands for no rank: blocks of rows up to the first that a rank chooses."""
-        return self.rank_start // self.rank_block
+        """What stands for no rank, in octets of a table of one sum for each rank."""
+        return SUM_OCTETS * (self.rank_start // self.rank_block)
 
     def variable(self, at: int, what: str) -> str:
         """The variable of a field of the elements: its code, or its class, or its last code."""
@@ -210,7 +214,7 @@ class Compact:
             "w->now.low = 0;",
             "w->now.range = FIRST_RANGE;",
             "w->now.shifts = 0;",
-            *([f"w->now.rows = {self.rank_start}u;"] if self.ranked else []),
+            *(["w->now.rows = 0; /* none: fixed coding */"] if self.ranked else []),
             f"w->now.row = message->{self.list_member};",
             f"for (unsigned k = 0; k < {MOST_RECENT}u; k++) {{",
             f"    w->now.latest[k] = 0x{self.none:x}u;",
@@ -221,6 +225,7 @@ class Compact:
             *(INDENT + line for line in self._fixed(parts, FIXED_RANGE)),
             "    return;",
             "}",
+            *([f"w->now.rows = {self.rank_start}u;"] if self.ranked else []),
             *self._header(),
         ]
         yield from (INDENT + line if line else "" for line in body)
@@ -254,14 +259,14 @@ class Compact:
                 yield "{"
                 yield f"    const uint32_t hour = {divided(variable, an_hour, day - 1)};"
                 yield ""
-                yield f"    symbol_{self.name}(w, {self.placed[id(place)].offset}u + hour);"
+                yield f"    {self._symbol([f'{self.placed[id(place)].offset}u', '2u * hour'])}"
                 yield f"    {variable} -= {an_hour}u * hour;"
                 yield "}"
                 yield from self._alike(variable, an_hour)
             elif place and place["rows"]:
-                start = self.placed[id(place)].offset
-                code = self._around_centre(place, variable)
-                yield f"symbol_{self.name}(w, {start}u + {code});"
+                start = f"{self.placed[id(place)].offset}u"
+                code = self._around_centre(self.told.message, place, variable)
+                yield self._symbol([start, code])
             else:
                 yield from self._alike(variable, codes)
             fresh = False
@@ -273,11 +278,7 @@ class Compact:
         r = f"w->now.range >> {codes.bit_length() - 1}"
         if codes & (codes - 1):
             r = f"quotient(w->now.range, {codes}u)"
-        yield "{"
-        yield f"    const uint32_t r = {r};"
-        yield ""
-        yield f"    narrow_{self.name}(w, r * {code}, r);"
-        yield "}"
+        yield f"alike_{self.name}(w, {code}, {r});"
 
     def _fixed(self, parts: list[tuple[str, int]], range_: int = 0) -> Iterator[str]:
         """Send codes in fixed coding, as many at a time as one narrowing takes."""
@@ -292,21 +293,18 @@ class Compact:
                 taken += 1
             if range_:
                 r = range_ >> bits
-                yield f"narrow_{self.name}(w, ({text}) * {r}u, {r}u);"
+                yield f"alike_{self.name}(w, {text}, {r}u);"
             else:
-                yield "{"
-                yield f"    const uint32_t r = w->now.range >> {bits};"
-                yield ""
-                yield f"    narrow_{self.name}(w, r * ({text}), r);"
-                yield "}"
+                yield f"alike_{self.name}(w, {text}, w->now.range >> {bits});"
             range_ = 0
             parts = parts[taken:]
 
-    def _around_centre(self, place: dict[str, Any], code: str) -> str:
+    def _around_centre(self, part: Part, place: dict[str, Any], code: str) -> str:
+        """Where a code's sum stands in its row."""
         if place["around"] == "none":
-            return code
-        (folded,) = folds(place)
-        path = f"{self.tail.path}.{self.tail.fields[place['at']].name}"
+            return f"{SUM_OCTETS}u * {code}"
+        folded = [SUM_OCTETS * each for each in folds(place)[0]]
+        path = f"{part.path}.{part.fields[place['at']].name}"
         return f"{self.told.tables.array('uint8_t', folded, f'{path}: folded')}[{code}]"
 
     # ---- The function of an element
@@ -320,29 +318,45 @@ class Compact:
         lines: list[str] = []
         for at, (_, entry) in enumerate(self._entries()):
             if at == at_species:
-                parts.append((f"row->{tail.species}", _width(entry)))
+                parts.append((self._code(at), _width(entry)))
             elif _codes(entry) > 1:
-                variable = self.variable(at, "code")
-                yield f"{INDENT}const uint32_t {variable} = {self.say.code(tail, at, 'row->')};"
-                parts.append((variable, _width(entry)))
-        now = [_raised(f"(uint32_t)row->{tail.species}", self.low)]
-        now += [_raised(f"({self._code(at)} + 1u)", self.shift(at)) for at in self.kept]
-        yield f"{INDENT}const uint32_t now = {' | '.join(now)};"
-        yield f"{INDENT}uint32_t next = now, last, rank = {self.first_rank}u;"
-        yield f"{INDENT}{self.word} *at = w->now.latest;"
-        lines += ["", "if (w->room == IN_FIXED) {"]
+                code = self.say.code(tail, at, "row->")
+                variable = f"{self.variable(at, 'code')} = {code};"
+                if at in self.kept:
+                    variable = f"{self.variable(at, 'kept')} = {code} + 1u;"
+                yield f"{INDENT}const uint32_t {variable}"
+                parts.append((self._code(at), _width(entry)))
+        now = [_raised(self._code(tail.species_at or 0), self.low)]
+        now += [_raised(self.variable(at, "kept"), self.shift(at)) for at in self.kept]
+        fixed = "w->now.rows == 0u" if self.ranked else "w->room == IN_FIXED"
+        lines += ["", f"if ({fixed}) {{"]
         lines += [INDENT + line for line in self._fixed(parts)]
-        lines += ["    return;", "}"]
+        lines += [
+            "    return;",
+            "}",
+            f"const uint32_t now = {' | '.join(now)};",
+            f"uint32_t next = now, last, rank = {self.first_rank}u;",
+            f"{self.word} *at = w->now.latest;",
+            "",
+        ]
         for at, (_, entry) in enumerate(self._entries()):
             lines += self._species(entry) if at == at_species else self._value(at, entry)
+        if self.ranked_after:
+            lines.append(self.moved)
         yield from (INDENT + line if line else "" for line in lines)
         yield "}"
 
     def _code(self, at: int) -> str:
+        """A field's code."""
+        if at == self.tail.species_at:
+            return f"(uint32_t)row->{self.tail.species}"
+        if at in self.kept:
+            return f"({self.variable(at, 'kept')} - 1u)"
         return self.variable(at, "code") if _codes(self._entry(at)) > 1 else "0u"
 
     def _species(self, entry: dict[str, Any]) -> Iterator[str]:
-        low, none = (1 << self.low) - 1, self.first_rank + MOST_RECENT + 1
+        low = (1 << self.low) - 1
+        none = self.first_rank + SUM_OCTETS * (MOST_RECENT + 1)
         placed = self.placed[id(entry["recent"])]
         yield "/* It becomes the latest; those before it move on, up to where it stood, or out. */"
         yield f"w->now.latest[{MOST_RECENT}] = ({self.word})now;"
@@ -350,13 +364,13 @@ class Compact:
         yield "    last = *at;"
         yield f"    *at++ = ({self.word})next;"
         yield "    next = last;"
-        yield "    rank++;"
+        yield f"    rank += {SUM_OCTETS}u;"
         yield f"}} while ((last ^ now) > {low}u);" if low else "} while (last != now);"
         yield self._symbol([*self.terms(placed, ""), "rank"])
-        if self.ranked:
-            yield f"w->now.rows = {self.rank_block}u * rank;"
+        if self.ranked and not self.ranked_after:
+            yield self.moved
         yield f"if (rank == {none}u) {{"
-        yield f"    {self._symbol([f'{self.new}u', f'({self.species})' if self.low else 'now'])}"
+        yield f"    {self._symbol([f'{self.new}u', f'2u * ({self.species})'])}"
         if self.kept:
             yield "    last = 0;"
         yield "}"
@@ -366,10 +380,12 @@ class Compact:
         return f"now >> {self.low}" if self.low else "now"
 
     def _symbol(self, terms: list[str]) -> str:
-        return f"symbol_{self.name}(w, {' + '.join(terms)});"
+        wide = "(uint32_t)" if terms[0].startswith("T") and len(terms) > 1 else ""
+        place = wide + " + ".join(terms).replace("+ -", "- ")
+        return f"symbol_{self.name}(w, {place});"
 
     def _value(self, at: int, entry: dict[str, Any]) -> Iterator[str]:
-        place, code = entry["value"], self.variable(at, "code")
+        place, code = entry["value"], self._code(at)
         codes = _codes(entry)
         if codes == 1:
             return
@@ -391,9 +407,9 @@ class Compact:
         elif LAST in placed.steps:
             row = 1
             before = self.variable(at, "before")
-            terms.append(self._around_centre(place, code))
+            terms.append(self._around_centre(self.tail, place, code))
         else:
-            terms.append(self._around_centre(place, code))
+            terms.append(self._around_centre(self.tail, place, code))
         if not row:
             yield self._symbol(terms)
             return
@@ -424,11 +440,10 @@ class Compact:
         yield "    }"
         yield f"    {found} = 2u * {width} + 2u + ({code} >> {width});"
         yield "}"
-        yield self._symbol([*terms, found])
+        yield self._symbol([*terms, f"{SUM_OCTETS}u * {found}"])
         yield f"if ({width} > 0u) {{"
-        yield f"    const uint32_t r = w->now.range >> {width};"
-        yield ""
-        yield f"    narrow_{self.name}(w, r * ({code} & ((1u << {width}) - 1u)), r);"
+        inside = f"{code} & ((1u << {width}) - 1u)"
+        yield f"    alike_{self.name}(w, {inside}, w->now.range >> {width});"
         yield "}"
 
     # ---- All of it
@@ -436,6 +451,20 @@ class Compact:
     @property
     def ranked(self) -> bool:
         return any(RANK in placed.steps for placed in self.placed.values())
+
+    @property
+    def ranked_after(self) -> bool:
+        """Whether a field after the species looks at the rank of the element before."""
+        return any(
+            RANK in place["contexts"]
+            for _, entry in list(self._entries())[(self.tail.species_at or 0) + 1 :]
+            for place in _tabled(entry)
+        )
+
+    @property
+    def moved(self) -> str:
+        """The statement that leaves the rank to the next element."""
+        return f"w->now.rows = {self.rank_block // SUM_OCTETS}u * rank;"
 
     @property
     def list_member(self) -> str:
@@ -482,7 +511,7 @@ class Compact:
             "@meaning@": f"{', '.join(kept)} of the species seen last, the latest first",
             "@tag@": tag,
             "@words@": self.words,
-            "@full_row@": str(self.more // 2),
+            "@full_row@": str(self.more // (2 * SUM_OCTETS)),
             "@begin@": "\n".join(self._begin()),
             "@say@": "\n".join(self._say()),
             "@result@": f"enum {call}_result",
@@ -585,22 +614,22 @@ class CompactHear(Hear):
             if name == KIN:
                 within = offset - (self.compact.rank_start if RANK in placed.steps else 0)
                 kin = self.compact.kin(placed, within)
-                terms.append(f"{kin}[{part.at}{part.species}]")
+                terms.append(f"{kin}[{part.at}{part.species}] / {SUM_OCTETS}u")
                 offset -= within
                 continue
             kind, _ = self._context(part, place, name)
             kind = f"({kind} - 1u)" if name in NEAR else kind
-            terms.append(f"{step}u * {f'({kind})' if ' ' in kind else kind}")
+            terms.append(f"{step // SUM_OCTETS}u * {f'({kind})' if ' ' in kind else kind}")
         del symbols, depth, code
-        return " + ".join([*terms, *([f"{offset}u"] if offset else [])])
+        return " + ".join([*terms, *([f"{offset // SUM_OCTETS}u"] if offset else [])])
 
     def starts(self, part: Part, entry: dict[str, Any]) -> str:
         del part, entry
-        return f"{self.compact.words} + {self.compact.new}u"
+        return f"{self.compact.words} + {self.compact.new // SUM_OCTETS}u"
 
     def more_row(self, tail: Part) -> str:
         del tail
-        return f"{self.compact.words} + {self.compact.more}u + 2u * spare"
+        return f"{self.compact.words} + {self.compact.more // SUM_OCTETS}u + 2u * spare"
 
 
 def _raised(text: str, by: int) -> str:
@@ -626,14 +655,26 @@ def _count_width(tail: Part) -> int:
 
 def _keeps(entry: dict[str, Any]) -> bool:
     """Whether the field's code in the last element of the species is asked for."""
-    place = entry.get("value")
-    return bool(place and place["rows"] and LAST in (*place["contexts"], place["around"]))
+    if entry["part"] == "species":
+        return False
+    return any(LAST in (*place["contexts"], place["around"]) for place in _tabled(entry))
 
 
 def _tabled(entry: dict[str, Any]) -> list[dict[str, Any]]:
     """The places of a field that go by a table."""
     places = [entry.get(key) for key in ("value", "hour", "recent")]
     return [place for place in places if place and place["rows"] and place["codes"] > 1]
+
+
+def _follows(entry: dict[str, Any], tail: Part) -> bool:
+    """Whether the fields said before, by which a field's tables go, are few or have classes."""
+    for place in _tabled(entry):
+        for name in set(NEAR) & set(place["contexts"]):
+            at, codes = place["before"][NEAR[name]]
+            value = tail.said["fields"][at].get("value")
+            if codes > MOST_ALONE and not (value and value["rows"]):
+                return False
+    return True
 
 
 def _fits_before(entry: dict[str, Any]) -> bool:

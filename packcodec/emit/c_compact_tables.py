@@ -20,13 +20,15 @@ from packcodec.schema.models import BEFORE
 
 FEW = 8  # codes whose bucket is the code and 1
 OCTET = 8
+SUM_OCTETS = 2
 # Before the first row by room, which is for a room that is spent: an octet of it may be, and more.
 SPENT_ROWS = OCTET - 1
 
 
 @dataclass
 class Placed:
-    """Where the rows of a place stand: at `offset`, and each context's next so much further on.
+    """Where the rows of a place stand: at `offset`, and each context's next so much further on,
+    in octets.
 
     Fields said before are always there, so that rows for an absent one are left out.
     """
@@ -52,9 +54,14 @@ class Words:
     def __init__(self) -> None:
         self.words: list[int] = []
 
+    @property
+    def octets(self) -> int:
+        """How many there are so far."""
+        return SUM_OCTETS * len(self.words)
+
     def rows(self, rows: Sequence[str], least: int = 1) -> int:
-        """Where rows from weights as hexadecimal begin."""
-        at = len(self.words)
+        """Where rows from weights as hexadecimal begin, in octets."""
+        at = self.octets
         for row in rows:
             self.words += cumulative(bytes.fromhex(row), least)[:-1]
         return at
@@ -88,12 +95,13 @@ class Words:
     def _placed(
         self, place: dict[str, Any], sizes: dict[str, int], context: str, block: int
     ) -> Placed:
-        return Placed(place, len(self.words), {context: block} | _steps(place, sizes, context))
+        steps = {context: SUM_OCTETS * block} | _steps(place, sizes, context)
+        return Placed(place, self.octets, steps)
 
     def plain(self, place: dict[str, Any]) -> Placed:
         """The rows of a place as they are."""
         sizes = sizes_of(place)
-        found = Placed(place, len(self.words), _steps(place, sizes))
+        found = Placed(place, self.octets, _steps(place, sizes))
         self.rows(_rows(place, sizes, {}))
         return found
 
@@ -106,7 +114,7 @@ class Words:
         by_bits = [rows[min(max(0, bits), ROOM_ROWS - 1)] for bits in range(-SPENT_ROWS, SURE_BITS)]
         at = self.rows(by_bits, LEAST_MORE)
         self.words += [0, 0]
-        return at + 2 * SPENT_ROWS
+        return at + 2 * SPENT_ROWS * SUM_OCTETS
 
     def pad(self, to: int) -> None:
         self.words += [0] * (-len(self.words) % to)
@@ -126,7 +134,7 @@ def _values(name: str, size: int) -> range:
 
 
 def _steps(place: dict[str, Any], sizes: dict[str, int], without: str = "") -> dict[str, int]:
-    steps, step = {}, _symbols(place)
+    steps, step = {}, SUM_OCTETS * _symbols(place)
     for name, size in reversed(list(sizes.items())):
         if name != without:
             steps[name] = step

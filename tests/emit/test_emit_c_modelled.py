@@ -130,12 +130,23 @@ def test_a_division_is_right_to_its_last_number(by: int, most: int, data: st.Dat
         assert worked_out(text, n) == n // by, text
 
 
+class Word(int):
+    """A number of 32 bits: a product must be one."""
+
+    def __mul__(self, by: int) -> "Word":
+        product = int(self) * by
+        assert product < 1 << 32
+        return Word(product)
+
+    def __rshift__(self, by: int) -> "Word":
+        return Word(int(self) >> by)
+
+
 def worked_out(text: str, n: int) -> int:
     """The expression's value; products must fit 32 bits, as in C."""
 
     def quotient(number: int, by: int) -> int:
         return number // by
 
-    if "*" in text:
-        assert n * int(text.split("* ")[1].split("u")[0]) < 1 << 32
-    return int(eval(text.replace("u ", " ").replace("u)", ")"), {"n": n, "quotient": quotient}))
+    text = text.replace("u ", " ").replace("u)", ")")
+    return int(eval(text, {"n": Word(n), "quotient": quotient}))

@@ -15,7 +15,7 @@
 /*@ UNBOUNDED */
 /* In place of a room: one in which nobody asks whether there is one more; and fixed coding. */
 #define UNBOUNDED (-1)
-#define IN_FIXED 0
+#define IN_FIXED (-2)
 
 /*@ LAST_ROW */
 #define LAST_ROW @last_row@u /* of the rows by room */

@@ -44,15 +44,24 @@ static APART void narrow_@name@(struct @name@_walk *w, uint32_t start, uint32_t 
     w->now.range = range;
 }
 
-/* Send a symbol, whose shares of 2^16 begin at that place of the tables and end at the next, or at
- * 2^16 where that is 0. */
+/* Send a number of those that are alike, each of them r wide. */
+static void alike_@name@(struct @name@_walk *w, uint32_t number, uint32_t r)
+{
+    narrow_@name@(w, r * number, r);
+}
+
+/* Send a symbol, whose shares of 2^16 begin so many octets into the tables and end with the next, or
+ * at 2^16 where that is 0. */
 static APART void symbol_@name@(struct @name@_walk *w, uint32_t at)
 {
-    const uint16_t *shares = @words@ + at;
-    const uint32_t end = shares[1], r = w->now.range >> 16, start = r * shares[0];
-    const uint32_t range = (end > 0u ? r * end : w->now.range) - start;
-    const uint32_t low = w->now.low + start;
+    const uint16_t *shares = (const void *)((const char *)@words@ + at);
+    uint32_t start = shares[0], end = shares[1];
+    const uint32_t r = w->now.range >> 16;
 
+    start *= r;
+    end *= r;
+    const uint32_t range = (end > 0u ? end : w->now.range) - start;
+    const uint32_t low = w->now.low + start;
     if (low < start || range >> 24 == 0u) {
         narrow_@name@(w, start, range);
         return;
@@ -69,19 +78,14 @@ static void ask_@name@(struct @name@_walk *w, bool more)
     for (uint32_t range = w->now.range; range >> 31 == 0u; range <<= 1) {
         row--;
     }
-    symbol_@name@(w, 2u * row + more);
+    symbol_@name@(w, 4u * row + 2u * more);
 }
 
-/* Go back to the mark, and undo a carry into the octets before it, if there was one. */
+/* Go back to the mark, and undo a carry into the octet before it, if there was one. */
 static void go_back_@name@(struct @name@_walk *w)
 {
-    uint32_t at = w->mark.shifts - 1u;
-
     copy_@name@(&w->now, &w->mark);
-    if (w->octets[at] != w->last) {
-        while (w->octets[at]-- == 0u && at-- > 0u) {
-        }
-    }
+    w->octets[w->now.shifts - 1u] = w->last;
 }
 
 /* The bits of the shortest string in the interval; it moves out, and zeros after it. */
@@ -107,7 +111,7 @@ static uint32_t end_@name@(struct @name@_walk *w)
     const struct @tag@ *message, uint8_t *payload, size_t *bits)
 {
     struct @name@_walk w;
-    const struct @element@ *near = message->@list@; /* from there on the room may count */
+    const struct @element@ *near = message->@list@; /* the room may count */
     uint32_t string;
 
 @tests@    if (message->@count@ > @back@u) {
@@ -130,10 +134,13 @@ static uint32_t end_@name@(struct @name@_walk *w)
             if (row >= near) {
                 const uint32_t i = (uint32_t)(row - w.message->@list@);
 
-                if (w.room < IN_FIXED) {
-                    if (row == near && w.now.shifts - 1u < w.limit) {
+                if (w.room < 0) {
+                    near = w.message->@list@ + w.message->@count@;
+                    if (row < near && w.now.shifts - 1u < w.limit) {
                         w.last = w.octets[w.now.shifts - 1u];
-                        copy_@name@(&w.mark, &w.now);
+                        if (w.last < 255u) { /* it takes up a carry */
+                            copy_@name@(&w.mark, &w.now);
+                        }
                     }
                 } else if ((uint32_t)w.room - w.now.shifts <= @near_octets@u && @asked@) {
                     ask_@name@(&w, i < w.message->@count@);
@@ -151,7 +158,7 @@ static uint32_t end_@name@(struct @name@_walk *w)
             w.room = w.limit;
             break;
         }
-        if (w.room < IN_FIXED) {
+        if (w.room < 0) {
             w.room = (int32_t)((string + 7u) / 8u);
         } else if (string <= 8u * (uint32_t)w.room) {
             break;
