@@ -139,7 +139,7 @@ def _invalid(codec: Codec, frames: list[bytes]) -> Iterator[dict[str, Any]]:
     """Payloads that no encoder makes, in frames whose check is right; then other faults."""
     octets, widths = codec.layout.check.octets, codec.schema.frame
     if codec.layout.check.sealed:
-        for about, changed in _altered(frames[0]):
+        for about, changed in (each for frame in frames for each in _altered(frame)):
             yield from _fault(codec, about, changed)
         return
     for frame in frames:
