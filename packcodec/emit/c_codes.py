@@ -88,7 +88,7 @@ def _quantity(number: Whole, value: str, codes: int, held_as: CType) -> Code:
         return Code(f"({text} - {steps}u)", test, wide)
     if number.first < 0 and held_as == CType(16) and number.spread <= CType(16).high:
         # A sum that is 16 bits wide stands in no wider constant.
-        offset = f"(uint16_t)({value} + {-number.first}u)"
+        offset = f"(uint32_t)(uint16_t)({value} + {-number.first}u)"
     return Code(divided(offset, number.step, number.spread, wide=wide), test, wide)
 
 

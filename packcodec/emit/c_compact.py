@@ -7,6 +7,7 @@ walked once, and the last few of them again for each size that is tried; fixed c
 walk. templates/c_compact.c holds what does not depend on the fields.
 """
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -124,7 +125,7 @@ class Compact:
         self.placed = {id(each.place): each for each in placed}
         species = self.tail.said["fields"][self.tail.species_at]
         self.new = words.rows(species["new"])
-        meaning = f"{self.tail.path}: sums for all that is sent"
+        meaning = "\n * ".join(self._contents())
         self.words = self.told.tables.array("uint16_t", [*words.words, 0], meaning)
         self.by_last = [at for at in self.kept if self._entry(at)["value"]["around"] == LAST]
         if self.by_last:
@@ -137,6 +138,25 @@ class Compact:
             meaning = f"{self.tail.path}: codes and 1, folded around the last and 1, 0 for none"
             self.fold_row = sum(codes)
             self.folded = self.told.tables.array("uint8_t", filled, meaning)
+
+    def _contents(self) -> Iterator[str]:
+        """What the table holds, by octets."""
+        yield f"{self.tail.path}: sums of shares, ready to be coded with. By octets:"
+        found = [(each.offset, each) for each in self.placed.values()]
+        rows = {
+            offset: f"{self._path(each.place)} by {', '.join(each.steps) or 'itself'}"
+            for offset, each in found
+        }
+        rows[self.more] = "whether there is one more, by the bits left of the room"
+        rows[self.new] = "a species that is none of the latest"
+        for offset in sorted(rows):
+            yield f"{offset}: {rows[offset]}"
+
+    def _path(self, place: dict[str, Any]) -> str:
+        inner = any(place is each for _, entry in self._entries() for each in _tabled(entry))
+        part = self.tail if inner else self.told.message
+        rank = ", its rank," if place["get"] == "rank" else ""
+        return f"{part.fields[place['at']].name}{rank}"
 
     def _entry(self, at: int) -> dict[str, Any]:
         entry: dict[str, Any] = self.tail.said["fields"][at]
@@ -191,11 +211,11 @@ class Compact:
 
     # ---- The function of what stands before the list
 
-    def _begin(self) -> Iterator[str]:
+    def _start(self) -> Iterator[str]:
         fields, entries = self.told.message.fields[:-1], self.told.message.said["fields"][:-1]
         name, tail = self.name, self.tail
         yield "/* Nothing is sent yet: begin, and send what stands before the list. */"
-        yield f"static void begin_{name}(struct {name}_walk *w)"
+        yield f"static void start_{name}(struct {name}_walk *w)"
         yield "{"
         yield f"{INDENT}const struct {self.told.struct.tag} *const message = w->message;"
         parts = []
@@ -278,7 +298,7 @@ class Compact:
         r = f"w->now.range >> {codes.bit_length() - 1}"
         if codes & (codes - 1):
             r = f"quotient(w->now.range, {codes}u)"
-        yield f"alike_{self.name}(w, {code}, {r});"
+        yield f"even_{self.name}(w, {code}, {r});"
 
     def _fixed(self, parts: list[tuple[str, int]], range_: int = 0) -> Iterator[str]:
         """Send codes in fixed coding, as many at a time as one narrowing takes."""
@@ -288,14 +308,14 @@ class Compact:
             for part, width in parts[1:]:
                 if bits + width > WIDEST:
                     break
-                text = f"(({text}) << {width}) + {part}"
+                text = f"({text if taken == 1 else f'({text})'} << {width}) + {part}"
                 bits += width
                 taken += 1
             if range_:
                 r = range_ >> bits
-                yield f"alike_{self.name}(w, {text}, {r}u);"
+                yield f"even_{self.name}(w, {text}, {r}u);"
             else:
-                yield f"alike_{self.name}(w, {text}, w->now.range >> {bits});"
+                yield f"even_{self.name}(w, {text}, w->now.range >> {bits});"
             range_ = 0
             parts = parts[taken:]
 
@@ -323,7 +343,7 @@ class Compact:
                 code = self.say.code(tail, at, "row->")
                 variable = f"{self.variable(at, 'code')} = {code};"
                 if at in self.kept:
-                    variable = f"{self.variable(at, 'kept')} = {code} + 1u;"
+                    variable = f"{self.variable(at, 'kept')} = {_and_one(code)}; /* and 1 */"
                 yield f"{INDENT}const uint32_t {variable}"
                 parts.append((self._code(at), _width(entry)))
         now = [_raised(self._code(tail.species_at or 0), self.low)]
@@ -426,7 +446,7 @@ class Compact:
     def _bits(self, word: str, at: int, times: int) -> str:
         """A kept field's code and 1 out of a word, so many times."""
         shift, mask = self.shift(at), (1 << self.kept[at]) - 1
-        if times == 1 << shift:
+        if times == 1 << shift and shift:
             return f"({word} & 0x{mask << shift:x}u)"
         text = f"({word} >> {shift} & {mask}u)" if shift else f"({word} & {mask}u)"
         return text if times == 1 else f"{times}u * {text}"
@@ -443,7 +463,7 @@ class Compact:
         yield self._symbol([*terms, f"{SUM_OCTETS}u * {found}"])
         yield f"if ({width} > 0u) {{"
         inside = f"{code} & ((1u << {width}) - 1u)"
-        yield f"    alike_{self.name}(w, {inside}, w->now.range >> {width});"
+        yield f"    even_{self.name}(w, {inside}, w->now.range >> {width});"
         yield "}"
 
     # ---- All of it
@@ -500,19 +520,16 @@ class Compact:
                 "}",
             ]
         least = field.least
-        kept = [self.tail.fields[self.tail.species_at or 0].name]
-        kept += [self.tail.fields[at].name for at in self.kept]
         call, tag = self.told.names.prefix, self.told.struct.tag
         values = {
             "@rows_member@": f"{INDENT}{ROWS_MEMBER}\n" if self.ranked else "",
             "@element@": self.tail.struct.tag,
             "@word@": self.word,
             "@latest@": str(MOST_RECENT),
-            "@meaning@": f"{', '.join(kept)} of the species seen last, the latest first",
             "@tag@": tag,
             "@words@": self.words,
             "@full_row@": str(self.more // (2 * SUM_OCTETS)),
-            "@begin@": "\n".join(self._begin()),
+            "@start@": "\n".join(self._start()),
             "@say@": "\n".join(self._say()),
             "@result@": f"enum {call}_result",
             "@encode@": f"{call}_encode_{self.each.name}",
@@ -630,6 +647,14 @@ class CompactHear(Hear):
     def more_row(self, tail: Part) -> str:
         del tail
         return f"{self.compact.words} + {self.compact.more // SUM_OCTETS}u + 2u * spare"
+
+
+def _and_one(code: str) -> str:
+    """An expression and 1."""
+    less = re.fullmatch(r"\((.*) - (\d+)u\)", code)
+    if less is None:
+        return f"{code} + 1u"
+    return less[1] if less[2] == "1" else f"{less[1]} - {int(less[2]) - 1}u"
 
 
 def _raised(text: str, by: int) -> str:

@@ -42,8 +42,7 @@ def sizes_of(place: dict[str, Any]) -> dict[str, int]:
     """How many values each context of a place has."""
     sizes = {RANK: RANKS + 1, KIN: KINS, LAST: bucket_of(place["codes"])[0]}
     sizes |= {
-        name: bucket_of(codes)[0]
-        for name, (_, codes) in zip(BEFORE, place["before"], strict=False)
+        name: bucket_of(codes)[0] for name, (_, codes) in zip(BEFORE, place["before"], strict=False)
     }
     return {name: sizes[name] for name in place["contexts"]}
 

@@ -169,9 +169,7 @@ def open_frame(layout: Layout, names: CNames) -> Iterator[str]:
     yield "}"
 
 
-def frame_of(
-    layout: Layout, each: MessageLayout, names: CNames, *, packs: bool
-) -> Iterator[str]:
+def frame_of(layout: Layout, each: MessageLayout, names: CNames, *, packs: bool) -> Iterator[str]:
     """The function from a message to its frame; `packs` where there is a function `pack_`."""
     call, macro, name = names.prefix, names.macro, each.name
     repair = layout.repair

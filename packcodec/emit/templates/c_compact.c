@@ -4,7 +4,7 @@
 struct @name@_now {
     uint32_t low, range;
 @rows_member@    const struct @element@ *row;
-    @word@ latest[@latest@ + 1]; /* @meaning@ */
+    @word@ latest[@latest@ + 1]; /* the species seen last, each with codes of its last element */
     uint16_t shifts; /* octets moved out */
 };
 
@@ -45,7 +45,7 @@ static APART void narrow_@name@(struct @name@_walk *w, uint32_t start, uint32_t 
 }
 
 /* Send a number of those that are alike, each of them r wide. */
-static void alike_@name@(struct @name@_walk *w, uint32_t number, uint32_t r)
+static void even_@name@(struct @name@_walk *w, uint32_t number, uint32_t r)
 {
     narrow_@name@(w, r * number, r);
 }
@@ -62,6 +62,7 @@ static APART void symbol_@name@(struct @name@_walk *w, uint32_t at)
     end *= r;
     const uint32_t range = (end > 0u ? end : w->now.range) - start;
     const uint32_t low = w->now.low + start;
+
     if (low < start || range >> 24 == 0u) {
         narrow_@name@(w, start, range);
         return;
@@ -70,7 +71,7 @@ static APART void symbol_@name@(struct @name@_walk *w, uint32_t at)
     w->now.range = range;
 }
 
-/* Whether there is one more, by the bits that are left of the room. */
+/* Send whether there is one more, by the row for the bits that are left of the room. */
 static void ask_@name@(struct @name@_walk *w, bool more)
 {
     uint32_t row = @full_row@u + 8u * ((uint32_t)w->room - w->now.shifts);
@@ -89,7 +90,7 @@ static void go_back_@name@(struct @name@_walk *w)
 }
 
 /* The bits of the shortest string in the interval; it moves out, and zeros after it. */
-static uint32_t end_@name@(struct @name@_walk *w)
+static uint32_t finish_@name@(struct @name@_walk *w)
 {
     uint32_t rest = 0xffffffffu, last = 0, string = 8u * w->now.shifts;
 
@@ -103,7 +104,7 @@ static uint32_t end_@name@(struct @name@_walk *w)
     return string;
 }
 
-@begin@
+@start@
 
 @say@
 
@@ -111,7 +112,7 @@ static uint32_t end_@name@(struct @name@_walk *w)
     const struct @tag@ *message, uint8_t *payload, size_t *bits)
 {
     struct @name@_walk w;
-    const struct @element@ *near = message->@list@; /* the room may count */
+    const struct @element@ *near = message->@list@; /* from there on the room may count */
     uint32_t string;
 
 @tests@    if (message->@count@ > @back@u) {
@@ -123,8 +124,8 @@ static uint32_t end_@name@(struct @name@_walk *w)
     w.room = UNBOUNDED;
     w.mark.shifts = 0xffffu; /* none yet */
     for (;;) {
-        if (w.mark.shifts + @mark_octets@ > w.room) {
-            begin_@name@(&w);
+        if ((int32_t)w.mark.shifts + @mark_octets@ > w.room) {
+            start_@name@(&w);
         } else {
             go_back_@name@(&w);
         }
@@ -152,7 +153,7 @@ static uint32_t end_@name@(struct @name@_walk *w)
             w.now.row = row + 1;
             say_@name@(&w, row);
         }
-        string = end_@name@(&w);
+        string = finish_@name@(&w);
         near = w.message->@list@;
         if (w.room == IN_FIXED) {
             w.room = w.limit;
