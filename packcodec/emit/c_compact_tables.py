@@ -65,8 +65,8 @@ class Words:
             self.words += cumulative(bytes.fromhex(row), least)[:-1]
         return at
 
-    def by(self, context: str, places: Sequence[dict[str, Any]], *, aligned: bool) -> list[Placed]:
-        """Blocks of rows, one for each value of that context; `aligned` to the size of a block."""
+    def by(self, context: str, places: Sequence[dict[str, Any]]) -> list[Placed]:
+        """Blocks of rows, one for each value of that context; aligned where it costs little."""
         sizes = {_key(place): sizes_of(place) for place in places}
         block = sum(
             len(_rows(place, sizes[_key(place)], {context: 0})) * _symbols(place)
@@ -77,7 +77,7 @@ class Words:
         rounded = 1 << (block - 1).bit_length()
         if rounded - block <= block // OCTET:
             block = rounded
-        if aligned:
+        if -len(self.words) % block <= block // OCTET:
             self.pad(block)
         start, placed = len(self.words), []
         values = max(each[context] for each in sizes.values())

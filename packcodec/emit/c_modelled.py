@@ -11,7 +11,9 @@ from collections.abc import Iterator
 
 from packcodec.codec.modelled.coder import ROOM_ROWS, SURE_BITS
 from packcodec.codec.modelled.defaults import EVEN
-from packcodec.emit.c_compact import Compact, CompactHear
+from packcodec.emit.c_compact import Compact
+from packcodec.emit.c_compact_hear import CompactHear
+from packcodec.emit.c_compact_shape import fits
 from packcodec.emit.c_header import INDENT, function
 from packcodec.emit.c_hear import Hear
 from packcodec.emit.c_pack import sending
@@ -56,7 +58,7 @@ class Models:
         yield from shared(told)
         yield ""
         say = Say(told, wide=self.wide)
-        if Compact.fits(told, say, self.layout):
+        if fits(told, say, self.layout):
             compact = Compact(told, say, each, self.layout)
             yield from compact.function()
             yield from receiving(told, CompactHear(told, compact, wide=self.wide), packs=False)
@@ -75,7 +77,7 @@ class Models:
     def packs(self, each: MessageLayout) -> bool:
         """Whether a message has a function that packs it after a header, for a given length."""
         told = self.told[each.name]
-        return not Compact.fits(told, Say(told, wide=self.wide), self.layout)
+        return not fits(told, Say(told, wide=self.wide), self.layout)
 
     def constants(self, body: str) -> Iterator[str]:
         """What stands before the functions: the tables, and what looks things up in them."""
