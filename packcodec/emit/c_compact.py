@@ -97,9 +97,9 @@ class Compact(Sending):
         assert field is not None
         count = f"message->{self.told.struct.counts[field.name]}"
         refused = f"{INDENT * 2}return {macro}_OUT_OF_RANGE;"
-        lines = []
-        if field.most < 255:
-            lines += [f"{INDENT}if ({count} > {field.most}u) {{", refused, f"{INDENT}}}"]
+        ends = [f"{count} < {field.least}u"] * (field.least > 0)
+        ends += [f"{count} > {field.most}u"] * (field.most < 255)
+        lines = [f"{INDENT}if ({' || '.join(ends)}) {{", refused, f"{INDENT}}}"] if ends else []
         if self._valid():
             lines += [
                 f"#ifndef {macro}_TRUST_VALUES",
@@ -115,8 +115,7 @@ class Compact(Sending):
         field, message = self.tail.field, self.told.message
         assert field is not None
         counted = f"message->{message.struct.counts[field.name]}"
-        least = [f"{counted} < {field.least}u"] * (field.least > 0)
-        tests = [*least, *self._ranges(message, "message->")]
+        tests = self._ranges(message, "message->")
         inner = self._ranges(self.tail, "row->")
         if not tests and not inner:
             return []

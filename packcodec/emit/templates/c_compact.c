@@ -134,6 +134,7 @@ static uint32_t finish_@name@(struct @name@_walk *w)
 
             if (row >= near) {
                 const uint32_t i = (uint32_t)(row - w.message->@list@);
+                const uint32_t count = w.message->@count@;
 
                 if (w.room < 0) {
                     near = w.message->@list@ + w.message->@count@;
@@ -144,9 +145,9 @@ static uint32_t finish_@name@(struct @name@_walk *w)
                         }
                     }
                 } else if ((uint32_t)w.room - w.now.shifts <= @near_octets@u && @asked@) {
-                    ask_@name@(&w, i < w.message->@count@);
+                    ask_@name@(&w, i < count);
                 }
-                if (i == w.message->@count@) {
+                if (i == count) {
                     break;
                 }
             }
