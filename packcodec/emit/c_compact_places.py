@@ -127,8 +127,9 @@ class Places:
     def kin(self, placed: Placed, offset: int) -> str:
         """The table of where the rows of a place begin, so far on, by species."""
         place = placed.place
-        kin = [*place["kin"], *[0] * self.told.capacity][: self.told.capacity]
-        held = [offset + placed.steps[KIN] * each for each in kin]
+        kin = dict(zip(self.told.tables.known, place["kin"], strict=False))
+        species = range(self.told.capacity)
+        held = [offset + placed.steps[KIN] * kin.get(code, 0) for code in species]
         kind = "uint8_t" if max(held) <= 255 else "uint16_t"
         path = f"{self.tail.path}.{self.tail.fields[place['at']].name}"
         return self.told.tables.array(kind, held, f"{path}: rows by species")

@@ -197,7 +197,16 @@ class Sending(Places):
         if self.ranked and not self.ranked_after:
             yield self.moved
         yield f"if (rank == {none}u) {{"
-        yield f"    {self._symbol([f'{self.new}u', f'2u * ({self.species})'])}"
+        if self.say.all_known:
+            yield f"    {self._symbol([f'{self.new}u', f'2u * ({self.species})'])}"
+        else:
+            yield f"    const unsigned known = {self.say.position(self.species)};"
+            yield ""
+            yield f"    {self._symbol([f'{self.new}u', '2u * known'])}"
+            yield "    if (known == KNOWN_COUNT) {"
+            species = f"({self.species})"
+            yield from (INDENT * 2 + line for line in self._alike(species, self.told.capacity))
+            yield "    }"
         if self.kept:
             yield "    last = 0;"
         yield "}"

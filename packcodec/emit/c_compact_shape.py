@@ -12,12 +12,13 @@ from packcodec.layout.model import Layout
 WIDEST = 24  # bits that one narrowing takes in fixed coding
 MOST_ALIKE = 1 << 16
 MOST_FIELDS = 32
+MOST_SPECIES = 256  # of which some tables hold an octet each
 
 
 def fits(told: Told, say: Say, layout: Layout) -> bool:
     """Whether a message has the compact form."""
     tail, header = told.tail, told.message
-    if say.wide or tail is None or tail.species_at is None or told.hours or not say.all_known:
+    if say.wide or tail is None or tail.species_at is None or told.hours:
         return False
     if layout.header_bits % 8 or layout.repair or len(tail.fields) > MOST_FIELDS:
         return False
@@ -37,6 +38,7 @@ def fits(told: Told, say: Say, layout: Layout) -> bool:
     return (
         max((*widths, *inner)) <= WIDEST
         and sum(inner) > 0
+        and told.capacity <= MOST_SPECIES
         and told.capacity.bit_length() + kept <= 32
     )
 

@@ -89,18 +89,19 @@ def schema_drawn(random: Random) -> Schema:
     fields.insert(at, SpeciesCode("species"))
     least = random.randrange(3)
     tail = ListOf("seen", tuple(fields), least, random.choice((least + 4, 30, 254, 255)))
-    capacity = random.choice((1, 3, 5, 40, 120))
+    rows = random.choice((1, 3, 5, 40, 120))
     schema = replace(
         schema_of(*before, tail, check="auto", **WHOLE),
         coding="modelled",
-        species=species_table(capacity, capacity),
+        species=species_table(rows, random.choice((rows, rows, rows + 1, 130))),
     )
     return schema if random.random() < 0.2 else with_drawn(schema, random)
 
 
 def with_drawn(schema: Schema, random: Random) -> Schema:
     """`schema` with tables by what the compact form looks at."""
-    known = default_species(schema)
+    whole = random.random() < 0.5
+    known = tuple(code for code in default_species(schema) if whole or random.random() < 0.8)
     tables: dict[str, PlaceTable] = {}
 
     def noted(spot: Spot, of: Schema, species: tuple[int, ...]) -> PlaceTable:
@@ -189,7 +190,7 @@ def codes_in(field: Field, schema: Schema) -> int:
         case Flags(flags=names):
             return 1 << len(names)
         case SpeciesCode():
-            return schema.species.capacity
+            return len(schema.species.rows)
     raise AssertionError(field)
 
 
