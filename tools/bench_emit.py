@@ -43,8 +43,13 @@ TRUSTING = "-DBENCH_TRUST_VALUES"
 # that straight-line code of a careful hand, which tests no range, takes on the same compiler.
 MOST_BYTES, MOST_INSTRUCTIONS, MOST_STACK = 148, 74, 128
 
-# What was asked of modelled coding: bytes of code and of tables, instructions a detection.
-ASKED = {"code": 1024, "tables": 2560, "instructions": 300, "stack": MOST_STACK}
+# What was asked of modelled coding; of code and instructions, as above, where values are trusted.
+ASKED = {
+    "bytes of code": 1024,
+    "bytes of tables": 2560,
+    "instructions a detection": 300,
+    "bytes of stack": MOST_STACK,
+}
 TABLES = re.compile(r"T\d+")
 BODY_BYTES, FRAMES = 51, 6
 # Bytes of a models file: sums in C take twice as much, and 2.5 KiB were asked.
@@ -152,7 +157,10 @@ def show_modelled(stream: Stream) -> int:
     ][:: max(1, len(stream.measured) // 50 // FRAMES)][:FRAMES]
     fields = payload.message.message.fields
     missed = 0
-    for title, options in (("values trusted", (TRUSTING,)), ("every range tested", ())):
+    for title, options, held in (
+        ("values trusted", (TRUSTING,), True),
+        ("every range tested", (), False),
+    ):
         costs = [
             measure(
                 codec.layout,
@@ -168,14 +176,16 @@ def show_modelled(stream: Stream) -> int:
             f"{detections / len(frames):.1f} sightings each, {title}"
         )
         each = sum(cost.instructions for cost in costs) // detections
-        for name, figure, most in (
-            ("bytes of code", max(cost.code for cost in costs), ASKED["code"]),
-            ("bytes of tables", costs[0].tables, ASKED["tables"]),
-            ("instructions a detection", each, ASKED["instructions"]),
-            ("bytes of stack", max(cost.stack for cost in costs), ASKED["stack"]),
+        for name, figure, asked in (
+            ("bytes of code", max(cost.code for cost in costs), held),
+            ("bytes of tables", costs[0].tables, True),
+            ("instructions a detection", each, held),
+            ("bytes of stack", max(cost.stack for cost in costs), True),
         ):
-            print(f"  {figure:6}  {name:<26} asked: {most:5}  {verdict(figure, most)}")
-            missed += figure > most
+            most = ASKED[name]
+            said = f" asked: {most:5}  {verdict(figure, most)}" if asked else ""
+            print(f"  {figure:6}  {name:<26}{said}")
+            missed += asked and figure > most
     return missed
 
 
