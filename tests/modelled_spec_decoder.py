@@ -374,7 +374,7 @@ class SpecDecoder:
             more = self.rows(f"{path} more", [yes(logit) for logit in logits])
             while len(rows) < field.most:
                 left = self.room - self.bits.spent()
-                if len(rows) >= field.least and left < 32:
+                if len(rows) >= field.least and left < 24:
                     row = min(15, max(0, left))
                     if not self.bits.table(frequencies(weights(more[row]), 256)):
                         break

@@ -24,9 +24,9 @@ from packcodec.emit.text import broken
 from packcodec.layout.compiler import PLAIN_BITS
 from packcodec.layout.model import Layout, MessageLayout
 
-# So many elements are walked again for each size: about two more than 32 bits hold, in which the
+# So many elements are walked again for each size: about two more than 24 bits hold, in which the
 # room counts. Where they are too few, all are walked again.
-BACK = 6
+BACK = 5
 ROWS_MEMBER = "uint32_t rows; /* where those begin that the rank before chooses */"
 
 

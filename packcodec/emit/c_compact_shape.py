@@ -24,13 +24,13 @@ def fits(told: Told, say: Say, layout: Layout) -> bool:
         return False
     before = list(zip(header.fields[:-1], header.said["fields"][:-1], strict=True))
     elements = list(zip(tail.fields, tail.said["fields"], strict=True))
-    if not surely_ends(header.said["fields"][-1]["more"], tail):
-        return False
     if any(field.optional for field, _ in (*before, *elements)):
         return False
     if not all(_fits_before(entry) for _, entry in before):
         return False
     if not all(_fits_in(entry) and _follows(entry, tail) for _, entry in elements):
+        return False
+    if not surely_ends(header.said["fields"][-1]["more"], tail):
         return False
     widths = [width_of(entry) for _, entry in before]
     inner = [width_of(entry) for _, entry in elements]

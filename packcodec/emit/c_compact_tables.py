@@ -7,7 +7,7 @@ chooses: one product leads to both. Other contexts add what small tables of octe
 from collections.abc import Sequence
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
-from itertools import product
+from itertools import pairwise, product
 from math import log2
 from typing import Any
 
@@ -21,6 +21,7 @@ from packcodec.schema.models import BEFORE
 FEW = 8  # codes whose bucket is the code and 1
 OCTET = 8
 SUM_OCTETS = 2
+END_BITS = 2  # what the end of a string may cost, and rounding
 # Before the first row by room, which is for a room that is spent: an octet of it may be, and more.
 SPENT_ROWS = OCTET - 1
 
@@ -174,13 +175,32 @@ def folds(place: dict[str, Any]) -> list[list[int]]:
 
 
 def surely_ends(rows: Sequence[str], part: Part) -> bool:
-    """Whether no list can end where 32 bits or more are left and one size less was too small.
+    """Whether no list can end where 24 bits or more are left and one size less was too small.
 
-    It was not if it had room for all that is asked far from the end of the room: where that costs
-    less than an octet, each question had 16 bits left or more, and with no, what the end may cost
-    and what rounding costs, it is less than three octets.
+    That one left 15 bits, but for the questions, which began at 24. Even if all of them come at the
+    end, each must leave enough to say that it was the last, and for the end of the string.
     """
     assert part.field is not None
-    _, no, _ = cumulative(bytes.fromhex(rows[-1]), LEAST_MORE)
-    questions = (part.field.most - part.field.least) * -log2(1 - no / TOTAL)
-    return questions < OCTET - 1 and questions - log2(no / TOTAL) < 2 * OCTET
+    shares = [cumulative(bytes.fromhex(row), LEAST_MORE)[1] / TOTAL for row in rows]
+    left = SURE_BITS - OCTET - 1.0
+    questions = part.field.most - part.field.least
+    if element := sum(map(_least_bits, part.said["fields"])):
+        questions = min(questions, 1 + int((SURE_BITS - left) / element))
+    for _ in range(questions):
+        no = shares[min(int(left), ROOM_ROWS - 1)]
+        if left + log2(no) < END_BITS:
+            return False
+        left += log2(1 - no)
+        if left < END_BITS:
+            return False
+    return True
+
+
+def _least_bits(entry: dict[str, Any]) -> float:
+    """What a field costs at least."""
+    place = entry["recent"] if entry["part"] == "species" else entry["value"]
+    if not place["rows"]:
+        return log2(place["codes"])
+    rows = [cumulative(bytes.fromhex(row)) for row in place["rows"]]
+    most = max(after - before for row in rows for before, after in pairwise(row))
+    return -log2(most / TOTAL)
