@@ -169,7 +169,7 @@ class Sending(Places):
         lines += [
             "    return;",
             "}",
-            f"const uint32_t now = {' | '.join(now)};",
+            f"const uint32_t now = {self._as_kept(' | '.join(now))};",
             f"uint32_t next = now, last, rank = {self.first_rank}u;",
             f"{self.word} *at = w->now.latest;",
             "",
@@ -180,6 +180,10 @@ class Sending(Places):
             lines.append(self.moved)
         yield from (INDENT + line if line else "" for line in lines)
         yield "}"
+
+    def _as_kept(self, now: str) -> str:
+        """No wider than it is kept: the search for it ends with itself, whatever the values."""
+        return now if self.word == "uint32_t" else f"({self.word})({now})"
 
     def _species(self, entry: dict[str, Any]) -> Iterator[str]:
         low = (1 << self.low) - 1

@@ -57,6 +57,7 @@ TIMES = (
     Time("at", 7, 7000),
 )
 WHOLE = {"tag_bits": 8, "message_bits": 2, "station_bits": 4, "sequence_bits": 10}
+TRUSTING = "-DEVERY_KIND_TRUST_VALUES"
 LEAST, STEP = Fraction("0.53125"), Fraction("0.0625")
 SMALL: tuple[Callable[[str, int], Field], ...] = (
     lambda name, n: Integer(name, 0, n - 1),
@@ -259,11 +260,30 @@ def test_any_modelled_list_of_sightings_is_sent_alike(seed: int) -> None:
     # Where an end might not be found in time, the general form is taken.
     assume("struct m_walk {" in emit(codec.layout, "c")["every_kind.c"])
     asked, answers = lines(codec, random, 40)
+    trusting = random.choice(((), (TRUSTING,)))
     with TemporaryDirectory() as folder:
-        program = build(codec.layout, Path(folder), "-O1", *SANITIZERS)
+        program = build(codec.layout, Path(folder), "-O1", *trusting, *SANITIZERS)
         theirs = ask(program, asked)
     for question, ours, answer in zip(asked, answers, theirs, strict=True):
-        assert ours == answer or {ours, answer} == {"1", "4"}, (question, ours, answer)
+        # A frame in fixed coding may have two faults, and be refused for either.
+        either = question.startswith("d") and {ours, answer} == {"1", "4"}
+        assert ours == answer or either, (question, ours, answer)
+
+
+@needs_compiler
+def test_a_species_out_of_range_guards_memory_whatever_the_build_trusts(tmp_path: Path) -> None:
+    """Its code is wider than what is kept of an element, by which the element is found again."""
+    small = (Integer(name, 0, 7) for name in ("individuals", "young", "herds"))
+    after = Duration("after", Fraction(60), Fraction(61380), since="previous")
+    rows = ListOf("seen", (after, SpeciesCode("species"), *small), 0, 60)
+    schema = schema_of(rows, check="auto", **WHOLE)
+    schema = replace(schema, coding="modelled", species=species_table(5, 8))
+    layout = compile_layout(schema)
+    assert "uint16_t latest[" in emit(layout, "c")["every_kind.c"]
+    program = build(layout, tmp_path, "-O1", TRUSTING, *SANITIZERS)
+    elements = "".join(f" 0 {species} 1 1 1" for species in (1, 2, 20, 1, 20))
+    (answer,) = ask(program, [f"e 0 3 0 5{elements}"])
+    assert answer.startswith("0 ")
 
 
 def test_a_list_of_sightings_is_sent_in_the_compact_form() -> None:
