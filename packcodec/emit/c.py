@@ -27,9 +27,11 @@ def emit(layout: Layout) -> dict[str, str]:
     """
     names = CNames(layout)
     name = layout.schema.name
+    source = "\n".join(_source(layout, names))
     return {
         f"{name}.h": "\n".join(header(layout, names)) + "\n",
-        f"{name}.c": "\n".join(_source(layout, names)) + "\n",
+        # Parts that follow each other may each bring the empty line between them.
+        f"{name}.c": re.sub(r"\n{3,}", "\n\n", source) + "\n",
     }
 
 
@@ -52,7 +54,7 @@ def _source(layout: Layout, names: CNames) -> Iterator[str]:
     if models:
         yield from _helpers(models.filled(template("c_coder.c")), text, names)
     yield from tables
-    for line in body:
+    for line in text.split("\n"):
         yield from wrapped(line)
 
 

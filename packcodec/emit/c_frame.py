@@ -7,6 +7,7 @@ from packcodec.emit.c_encode import Scope, store
 from packcodec.emit.c_header import INDENT, more_arguments, opened_arguments
 from packcodec.emit.c_types import CNames
 from packcodec.emit.carry import crc_of_identity
+from packcodec.emit.text import broken
 from packcodec.layout.model import Layout, MessageLayout
 from packcodec.schema.reader import CARRIED_SEQUENCE_BITS
 
@@ -17,9 +18,9 @@ def constants(layout: Layout) -> Iterator[str]:
     if check.sealed:
         yield f"/* {check.name}: AES-CCM with a nonce of 13 octets, in place of a check. */"
         yield f"#define CHECK_BYTES {check.octets}u"
-        octets = ", ".join(f"0x{octet:02x}" for octet in layout.identity)
-        yield f"#define IDENTITY {{{octets[:94]}\\"
-        yield f"    {octets[94:]}}}"
+        octets = [f"0x{octet:02x}" for octet in layout.identity]
+        lines = broken(INDENT + "{", octets, ", ", "}")
+        yield " \\\n".join(("#define IDENTITY", *lines))
         yield f"#define CIRCLE_BITS {layout.schema.frame.sequence_bits or CARRIED_SEQUENCE_BITS}u"
         yield "/* How many octets stay readable; the rest is hidden. */"
         yield f"#define CLEAR(octets) {'HEADER_BYTES' if check.hides else '(octets)'}"

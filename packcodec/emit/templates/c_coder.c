@@ -22,6 +22,8 @@
 
 /*@ SURE_BITS */
 #define SURE_BITS @sure@u /* with so much room left there is surely one more element */
+
+/*@ ENDLESS_BITS */
 #define ENDLESS_BITS SIZE_MAX /* in a room of so many bits nobody asks */
 
 /*@ struct coder */
