@@ -13,7 +13,7 @@ from typing import Any
 from packcodec.codec.modelled.history import MOST_RECENT
 from packcodec.emit.c_header import INDENT, literal
 from packcodec.emit.c_tables import Tables
-from packcodec.emit.c_types import CNames, Struct, type_of
+from packcodec.emit.c_types import CNames, Struct
 from packcodec.emit.names import Names
 from packcodec.errors import LayoutError
 from packcodec.layout.model import MessageLayout
@@ -221,11 +221,6 @@ class Told:
         rows = [len(entry.get(key) or ()) for entry in entries for key in ("new", "there")]
         asked = max(rows, default=0) > 1 or any(part.asks(HOUR) for part in self.parts)
         return self.start is not None and asked
-
-    def species_type(self, part: Part) -> str:
-        """The type of the member that holds an element's species."""
-        assert part.species_at is not None
-        return type_of(part.fields[part.species_at], self.names.schema, part.path).name
 
     def _seen(self, part: Part) -> Seen:
         lists = [each.field.most for each in (part.outer, part) if each and each.field]
