@@ -131,6 +131,7 @@
         this.source = bytes;
         this.at = at;
         this.bits = bits;
+        this.read = 0;
         this.range = FIRST_RANGE;
         this.low = 0;
         this.out = [];
@@ -138,7 +139,6 @@
         if (bytes) {
             this.low = this.next() * LEAST_RANGE + this.next() * 65536 + this.next() * 256 +
                 this.next();
-            this.shifts = 0;
         }
     }
 
@@ -146,12 +146,12 @@
     Coder.prototype.next = function () {
         var octet = 0, bit, at;
         for (bit = 0; bit < 8; bit += 1) {
-            at = this.read || 0;
+            at = this.read;
             octet = octet * 2;
             if (at < this.bits) {
                 octet += (this.source[(this.at + at) >> 3] >> (7 - (this.at + at) % 8)) & 1;
             }
-            this.read = at + 1;
+            this.read += 1;
         }
         return octet;
     };
