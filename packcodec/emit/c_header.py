@@ -29,7 +29,7 @@ def header(layout: Layout, names: CNames) -> Iterator[str]:
     yield " *"
     yield f" * A value that cannot be sent is refused. A build with {names.macro}_TRUST_VALUES"
     yield " * leaves out that test, for callers who have made sure: there, a value out of range"
-    yield " * spoils others, or keeps a function from ending."
+    yield " * spoils others, reads past a table or keeps a function from ending."
     yield " */"
     yield f"#ifndef {guard}"
     yield f"#define {guard}"

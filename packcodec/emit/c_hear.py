@@ -82,9 +82,10 @@ class Hear(Walk):
             lines = [
                 f"{self.code_type} code = {days} * 24u;",
                 "",
-                f"code = (code + {self.place(part, entry['hour'], depth)}) * {an_hour}u;",
-                f"code += {self.alike(an_hour)};" if an_hour > 1 else "",
+                f"code += {self.place(part, entry['hour'], depth)};",
             ]
+            if an_hour > 1:
+                lines += [f"code *= {an_hour}u;", f"code += {self.alike(an_hour)};"]
         self.add(depth, "{", *(INDENT + line if line else "" for line in lines))
         self.hold(part, at, "code", depth + 1)
         if keeps:
@@ -157,7 +158,8 @@ class Hear(Walk):
         count = f"{part.at}{part.struct.counts[inner.field.name]}"
         place = "ij"[inner.depth - 1]
         code = self.place(part, entry["count"], depth)
-        counted = f"{count} = (uint8_t)({code} + {inner.field.least}u);"
+        elements = f"({code} + {inner.field.least}u)" if inner.field.least else code
+        counted = f"{count} = (uint8_t){elements};"
         if inner.sets:
             rows = f"{part.at}{part.struct.members[inner.field.name]}"
             flag = self.tables.sums(entry["set"], f"{inner.path} set")

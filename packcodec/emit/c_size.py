@@ -26,7 +26,8 @@ class Sizes:
         used = "message->" in in_every_build(lines)
         unused = [] if used else [f"{INDENT}(void)message;"]
         start = f"{INDENT}*bits = PLAIN_BITS + {fixed}u;"
-        return [head, "{", start, *lines, *unused, f"{INDENT}return true;", "}"]
+        comment = "/* Whether all values can be sent; the bits of fixed coding, its mark too. */"
+        return [comment, head, "{", start, *lines, *unused, f"{INDENT}return true;", "}"]
 
     def _group(self, group: Group, struct: Struct, at: str, depth: int) -> tuple[int, list[str]]:
         """The bits that are always there, and the lines for the others and for the tests."""
