@@ -1,6 +1,7 @@
 """The compact form of emitted C beside this package: drawn schemas that have it, drawn tables.
 
-Lists of every length, elements alike and unlike, frames with a bit changed and mended.
+Lists of every length, elements alike and unlike, frames with a bit changed and mended; in builds
+that trust values and in builds that do not.
 """
 
 import json

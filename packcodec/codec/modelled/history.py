@@ -23,8 +23,8 @@ class ListHistory:
     """The elements of one list so far, in all its instances in the payload.
 
     `recent` holds species codes, four at most, the last seen first, and `rank` where that of the
-    element before stood among them; `last` the last element of each species, and `seen_in` the
-    last instance in which each was.
+    element before stood among them; `last` the last element of each of them, or of every species
+    (see `add`), and `seen_in` the last instance in which each was.
     """
 
     __slots__ = ("instances", "last", "previous", "rank", "recent", "seen_in")
@@ -105,7 +105,7 @@ def bucket_of(codes: int) -> tuple[int, Callable[[int | None], int]]:
 
 
 def set_age_row(instances: int, seen_in: int | None) -> int:
-    """How long ago, in instances of the list, a species stood in its set."""
+    """How long ago, in instances of the list, a species was last in one, whichever way it went."""
     if not instances:
         return 0
     if seen_in is None:
