@@ -272,6 +272,36 @@ def test_any_modelled_list_of_sightings_is_sent_alike(seed: int) -> None:
 
 
 @needs_compiler
+@pytest.mark.parametrize("likely", [128, 144, 160])
+def test_elements_of_a_bit_or_two_are_said_again_from_where_the_room_counts(
+    likely: int, tmp_path: Path
+) -> None:
+    """More of them than are said again lie where it is asked for one more; so all are."""
+    after = Duration("after", Fraction(60), Fraction(420), since="previous")
+    seen = ListOf("seen", (after, SpeciesCode("species")), 0, 60)
+    none_between = PlaceTable("message.m.seen[].after", (bytes([likely, *[128] * 7]),))
+    schema = replace(
+        schema_of(seen, check="auto", **WHOLE),
+        coding="modelled",
+        species=species_table(2, 2),
+        models=Models((0, 1), (none_between,)),
+    )
+    codec, random = Codec(compile_layout(schema)), Random(likely)
+    assert "struct m_walk {" in emit(codec.layout, "c")["every_kind.c"]
+    asked, answers = [], []
+    for length in range(61):
+        rows = [
+            {"after": 60 * random.choice((0, 0, 0, 1)), "species": f"label {random.choice('0001')}"}
+            for _ in range(length)
+        ]
+        numbers = map(str, flat(schema, schema.messages[0].fields, {"seen": rows}))
+        asked.append(" ".join((f"e 0 3 {length}", *numbers)))
+        record = {"message": "m", "values": {"seen": rows}}
+        answers.append(f"0 {codec.encode(record, station=3, sequence=length).hex()}")
+    assert ask(build(codec.layout, tmp_path, "-O1", *SANITIZERS), asked) == answers
+
+
+@needs_compiler
 def test_a_species_out_of_range_guards_memory_whatever_the_build_trusts(tmp_path: Path) -> None:
     """Its code is wider than what is kept of an element, by which the element is found again."""
     small = (Integer(name, 0, 7) for name in ("individuals", "young", "herds"))
