@@ -25,6 +25,7 @@ from tool_loader import ROOT, tool
 from vector_entry import layout_of
 from whole_values import flat
 
+from packcodec.codec.modelled.coder import ROOM_ROWS
 from packcodec.codec.modelled.defaults import default_species, default_table
 from packcodec.codec.modelled.place import Spot
 from packcodec.codec.modelled.tables import Classes
@@ -272,22 +273,28 @@ def test_any_modelled_list_of_sightings_is_sent_alike(seed: int) -> None:
 
 
 @needs_compiler
-@pytest.mark.parametrize("likely", [128, 144, 160])
+@pytest.mark.parametrize(("likely", "ends"), [(128, True), (144, True), (160, True), (144, False)])
 def test_elements_of_a_bit_or_two_are_said_again_from_where_the_room_counts(
-    likely: int, tmp_path: Path
+    likely: int, ends: bool, tmp_path: Path
 ) -> None:
-    """More of them than are said again lie where it is asked for one more; so all are."""
+    """More of them than are said again lie where it is asked for one more; so all are.
+
+    Unless it `ends` surely where somebody asks, the general form is taken.
+    """
     after = Duration("after", Fraction(60), Fraction(420), since="previous")
     seen = ListOf("seen", (after, SpeciesCode("species")), 0, 60)
-    none_between = PlaceTable("message.m.seen[].after", (bytes([likely, *[128] * 7]),))
+    tables = [PlaceTable("message.m.seen[].after", (bytes([likely, *[128] * 7]),))]
+    if not ends:
+        no_more = (bytes([255, 0]),) * ROOM_ROWS
+        tables.insert(0, PlaceTable("message.m.seen more", no_more, ("room",)))
     schema = replace(
         schema_of(seen, check="auto", **WHOLE),
         coding="modelled",
         species=species_table(2, 2),
-        models=Models((0, 1), (none_between,)),
+        models=Models((0, 1), tuple(tables)),
     )
     codec, random = Codec(compile_layout(schema)), Random(likely)
-    assert "struct m_walk {" in emit(codec.layout, "c")["every_kind.c"]
+    assert ("struct m_walk {" in emit(codec.layout, "c")["every_kind.c"]) == ends
     asked, answers = [], []
     for length in range(61):
         rows = [
