@@ -11,7 +11,6 @@ from packcodec.layout.model import Layout
 
 WIDEST = 24  # bits that one narrowing takes in fixed coding
 MOST_ALIKE = 1 << 16
-MOST_FIELDS = 32
 MOST_SPECIES = 256  # of which some tables hold an octet each
 
 
@@ -20,7 +19,7 @@ def fits(told: Told, say: Say, layout: Layout) -> bool:
     tail, header = told.tail, told.message
     if say.wide or tail is None or tail.species_at is None or told.hours:
         return False
-    if layout.header_bits % 8 or layout.repair or len(tail.fields) > MOST_FIELDS:
+    if layout.header_bits % 8 or layout.repair:
         return False
     before = list(zip(header.fields[:-1], header.said["fields"][:-1], strict=True))
     elements = list(zip(tail.fields, tail.said["fields"], strict=True))
