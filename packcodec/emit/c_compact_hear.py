@@ -36,9 +36,11 @@ class CompactHear(Hear):
         return " + ".join([*terms, *([f"{offset // SUM_OCTETS}u"] if offset else [])])
 
     def starts(self, part: Part, entry: dict[str, Any]) -> str:
+        """The row of a species that is none of the latest."""
         del part, entry
         return f"{self.compact.words} + {self.compact.new // SUM_OCTETS}u"
 
     def more_row(self, tail: Part) -> str:
+        """The row for one more, by the bits that are spare."""
         del tail
         return f"{self.compact.words} + {self.compact.more // SUM_OCTETS}u + 2u * spare"

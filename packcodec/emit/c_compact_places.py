@@ -141,6 +141,7 @@ class Places:
 
     @property
     def ranked(self) -> bool:
+        """Whether any table goes by the rank of the element before."""
         return any(RANK in placed.steps for placed in self.placed.values())
 
     @property
@@ -175,6 +176,7 @@ class Places:
 
     @property
     def word(self) -> str:
+        """The type that holds a species and the codes kept with it."""
         return "uint16_t" if self.told.capacity.bit_length() + self.low <= 16 else "uint32_t"
 
     @property

@@ -217,6 +217,7 @@ class Sending(Places):
 
     @property
     def species(self) -> str:
+        """The expression of the element's species."""
         return f"now >> {self.low}" if self.low else "now"
 
     def _value(self, at: int, entry: dict[str, Any]) -> Iterator[str]:
@@ -296,6 +297,7 @@ class Sending(Places):
 
     @property
     def list_member(self) -> str:
+        """The member of the struct that holds the list."""
         assert self.tail.field is not None
         return self.told.struct.members[self.tail.field.name]
 

@@ -48,14 +48,17 @@ def by_hour(entry: dict[str, Any]) -> bool:
 
 
 def codes_of_entry(entry: dict[str, Any]) -> int:
+    """How many codes a field has."""
     return 1 << len(entry["flags"]) if "flags" in entry else int(entry["codes"])
 
 
 def width_of(entry: dict[str, Any]) -> int:
+    """The bits that a field takes in fixed coding."""
     return (codes_of_entry(entry) - 1).bit_length()
 
 
 def count_width(tail: Part) -> int:
+    """The bits that the number of elements takes in fixed coding."""
     assert tail.field is not None
     return (tail.field.most - tail.field.least).bit_length()
 

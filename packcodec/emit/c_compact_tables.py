@@ -117,6 +117,7 @@ class Words:
         return at + 2 * SPENT_ROWS * SUM_OCTETS
 
     def pad(self, to: int) -> None:
+        """Zeros up to a multiple of so many sums."""
         self.words += [0] * (-len(self.words) % to)
 
 
