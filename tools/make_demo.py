@@ -434,6 +434,8 @@ README.txt       this page
 packcodec demo adds what each of its steps made:
 
 records.jsonl    the log summed up; frames.hex the frames; decoded.jsonl what they say
+schema_modelled.toml
+                 with --coding modelled, what the frames are made by
 schema_air.toml  schema.toml with repair symbols in its summaries
 base.db          what two invented bases heard of stations that send by schema_air.toml
 report.html, camtrap-dp/, darwin-core.zip

@@ -2,7 +2,7 @@
 
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Literal
@@ -19,7 +19,6 @@ from packcodec.edge.log_traffic import Logs, read_logs, traffic_of, watch_s_a_da
 from packcodec.errors import DecodeError, LogError, MissingPartError
 from packcodec.frame.codec import Codec
 from packcodec.frame.explain import explain
-from packcodec.layout.compiler import compile_layout
 from packcodec.monitor.whole_log import Summary, summarise
 from packcodec.radio.links import find_link
 
@@ -39,6 +38,8 @@ class Step:
 
 
 Coding = Literal["fixed", "modelled"]
+# By which schema of the folder the frames are made.
+SCHEMAS: dict[Coding, str] = {"fixed": "schema.toml", "modelled": "schema_modelled.toml"}
 
 
 def run_demo(folder: Path, coding: Coding = "fixed") -> Iterator[Step]:
@@ -48,9 +49,11 @@ def run_demo(folder: Path, coding: Coding = "fixed") -> Iterator[Step]:
     """
     _lay_out(folder)
     fixed = load(folder / "schema.toml")
-    codec = fixed
-    if coding == "modelled":
-        codec = Codec(compile_layout(replace(fixed.schema, coding=coding)))
+    text = (folder / "schema.toml").read_text(encoding="utf-8")
+    if coding != "fixed":
+        coded = text.replace('coding = "fixed"', f'coding = "{coding}"')
+        _write(folder / SCHEMAS[coding], iter(coded.splitlines()))
+    codec = load(folder / SCHEMAS[coding])
     yield Step("schema", tuple(_schema_lines(codec)))
 
     logs = read_logs(
@@ -77,8 +80,7 @@ def run_demo(folder: Path, coding: Coding = "fixed") -> Iterator[Step]:
     yield Step("decode", tuple(_decode_lines(codec, summary.records, decoded, frames)))
 
     # The erasure code goes with fixed coding.
-    schema = (folder / "schema.toml").read_text(encoding="utf-8") + REPAIR
-    _write(folder / SCHEMA, iter(schema.splitlines()))
+    _write(folder / SCHEMA, iter((text + REPAIR).splitlines()))
     air = load(folder / SCHEMA)
     yield Step("air", tuple(_air_lines(air, summary.records, folder / "base.db")))
 

@@ -117,6 +117,12 @@ def test_modelled_coding_shows_both_sizes(packcodec: Command, tmp_path: Path) ->
     assert sizes[1] < sizes[0]
     same = [in_one_order(tmp_path / name / "decoded.jsonl") for name in ("fixed", "modelled")]
     assert same[0] == same[1]
+    frame = (tmp_path / "modelled" / "frames.hex").read_text().split()[0]
+    schema = tmp_path / "modelled" / "schema_modelled.toml"
+    explained = packcodec("explain", schema, frame)
+    assert explained.code == 0
+    assert "bits of information" in explained.out
+    assert f"packcodec explain {schema}" in modelled.out
 
 
 def in_one_order(path: Path) -> list[dict[str, Any]]:

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from packcodec.edge.cli.screen import say
-from packcodec.edge.demo import Coding, run_demo
+from packcodec.edge.demo import SCHEMAS, Coding, run_demo
 
 INVENTED = (
     "Invented data: the Sedgemere wetland reserve, its stations and its animals do not exist."
@@ -31,11 +31,11 @@ def command(folder: Path, coding: Coding) -> None:
         for line in step.lines:
             say(f"   {line}")
     say(f"\n{ESTIMATE}\n\nThe files are in {folder}. To look further:")
-    examples = [
-        f"packcodec compile {folder}/schema.toml",
-        f"packcodec explain {folder}/schema.toml $(head -1 {folder}/frames.hex)",
-        f"packcodec budget {folder}/schema.toml --link lora-eu-868.1 "
+    schema = folder / SCHEMAS[coding]
+    for example in (
+        f"packcodec compile {schema}",
+        f"packcodec explain {schema} $(head -1 {folder}/frames.hex)",
+        f"packcodec budget {schema} --link lora-eu-868.1 "
         f"--log {folder}/detections.csv --watch {folder}/watch.csv",
-    ]
-    for example in examples if coding == "fixed" else examples[::2]:
+    ):
         say(f"   {example}")
